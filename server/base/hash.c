@@ -1,0 +1,13 @@
+#include "base/hash.h"
+
+#include <sodium.h>
+
+void hash_bytes(const void *bytes, size_t len, uint8_t ret[HASH_SIZE])
+{
+    crypto_hash_sha256(ret, bytes, len);
+}
+
+char *hash_hex(const uint8_t *bytes, size_t n, char *text)
+{
+    return sodium_bin2hex(text, 2 * n + 1, bytes, n);
+}

@@ -1,0 +1,13 @@
+#pragma once
+/*
+ * base/hash.h - SHA-256 (FIPS 180-4, by libsodium).
+ */
+#include <stddef.h>
+#include <stdint.h>
+
+#define HASH_SIZE 32
+
+void hash_bytes(const void *bytes, size_t len, uint8_t ret[HASH_SIZE]);
+
+/* Lower-case hex of n bytes and NUL into text (2n + 1 bytes); returns text. */
+char *hash_hex(const uint8_t *bytes, size_t n, char *text);
