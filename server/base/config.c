@@ -27,15 +27,15 @@ static const struct option OPTIONS[] = {
     {"server", "web_dir", "", AT(web_dir), TEXT, 0, 0},
     {"server", "schema_dir", "", AT(schema_dir), TEXT, 0, 0},
     {"server", "body_limit_mb", "8", AT(body_limit_mb), NUMBER, 1, 512},
-    {"database", "conninfo", "dbname=lensclerk user=lensclerkd",
-        AT(conninfo), TEXT, 0, 0},
+    {"database", "conninfo", "dbname=lensclerk user=lensclerkd", AT(conninfo),
+        TEXT, 0, 0},
     {"database", "owner_conninfo", "", AT(owner_conninfo), TEXT, 0, 0},
     {"database", "migrations_dir", "", AT(migrations_dir), TEXT, 0, 0},
     {"log", "level", "info", AT(log_level), LEVEL, 0, 0},
 };
 
-static enum rc set_number(
-    struct config *c, const struct option *o, const char *value, struct err *err)
+static enum rc set_number(struct config *c, const struct option *o,
+    const char *value, struct err *err)
 {
     int64_t n;
     bool is_signed;
@@ -49,8 +49,8 @@ static enum rc set_number(
     return RC_OK;
 }
 
-static enum rc set_level(
-    struct config *c, const struct option *o, const char *value, struct err *err)
+static enum rc set_level(struct config *c, const struct option *o,
+    const char *value, struct err *err)
 {
     static const char *const words[] = {"debug", "info", "warning", "error"};
 
@@ -65,8 +65,8 @@ static enum rc set_level(
         o->key, value);
 }
 
-static enum rc set_option(
-    struct config *c, const struct option *o, const char *value, struct err *err)
+static enum rc set_option(struct config *c, const struct option *o,
+    const char *value, struct err *err)
 {
     char **text = (char **)(void *)((char *)c + o->at);
 
@@ -116,8 +116,8 @@ static enum rc take_file(struct config *c, const char *path, struct err *err)
     enum rc rc = RC_OK;
 
     if (!g_key_file_load_from_file(file, path, G_KEY_FILE_NONE, &why)) {
-        rc = err_set(err, RC_INVALID, NULL, "can't read %s: %s", path,
-            why->message);
+        rc = err_set(
+            err, RC_INVALID, NULL, "can't read %s: %s", path, why->message);
         g_error_free(why);
     } else {
         gchar **groups = g_key_file_get_groups(file, NULL);

@@ -12,13 +12,13 @@
 #include "base/log.h"
 
 struct config {
-    char *listen;       /* address to listen on */
+    char *listen; /* address to listen on */
     int port;
-    int metrics_port;   /* on 127.0.0.1; 0: port + 1; -1: none */
+    int metrics_port;                /* on 127.0.0.1; 0: port + 1; -1: none */
     char *tls_certificate, *tls_key; /* PEM files, both or neither */
-    char *origin;       /* the pages' own origin, for cookie sessions; may be "" */
-    char *web_dir;      /* pages */
-    char *schema_dir;   /* the API description */
+    char *origin;  /* the pages' own origin, for cookie sessions; may be "" */
+    char *web_dir; /* pages */
+    char *schema_dir; /* the API description */
     char *migrations_dir;
     char *conninfo;       /* database, as role lensclerkd */
     char *owner_conninfo; /* as role lensclerk_owner; administration only */

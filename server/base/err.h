@@ -32,14 +32,17 @@ struct err {
     size_t n_faults;
 };
 
-#define ERR_INIT(arena_) {.arena = (arena_)}
+#define ERR_INIT(arena_)                                                       \
+    {                                                                          \
+        .arena = (arena_)                                                      \
+    }
 
 /* Evaluates to nothing on RC_OK, returns any other code from the caller. */
-#define TRY(call)                                                             \
-    do {                                                                      \
-        enum rc try_rc_ = (call);                                             \
-        if (try_rc_ != RC_OK)                                                 \
-            return try_rc_;                                                   \
+#define TRY(call)                                                              \
+    do {                                                                       \
+        enum rc try_rc_ = (call);                                              \
+        if (try_rc_ != RC_OK)                                                  \
+            return try_rc_;                                                    \
     } while (0)
 
 /* The short stable word of rc, as in problem types and logs. */

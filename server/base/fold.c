@@ -26,7 +26,8 @@ char *fold_text(struct arena *arena, const char *s)
         if (gap)
             text_putc(&t, ' ');
         gap = false;
-        text_put(&t, utf8, (size_t)g_unichar_to_utf8(g_unichar_tolower(c), utf8));
+        text_put(
+            &t, utf8, (size_t)g_unichar_to_utf8(g_unichar_tolower(c), utf8));
     }
     g_free(parts);
     g_free(cased);

@@ -4,9 +4,9 @@
 #include <string.h>
 
 #include "base/arena.h"
+#include "base/instant.h"
 #include "base/num.h"
 #include "base/text.h"
-#include "base/time.h"
 #include "base/uuid.h"
 
 enum rc json_in_parse(
@@ -95,8 +95,8 @@ static const char *type_word(const json_t *v)
 
 static bool wrong_type(struct json_in in, const char *want)
 {
-    err_fault(in.err, in.pointer, "must be %s, not %s", want,
-        type_word(in.value));
+    err_fault(
+        in.err, in.pointer, "must be %s, not %s", want, type_word(in.value));
     return false;
 }
 
@@ -118,8 +118,7 @@ bool json_in_object(struct json_in in, const char *const names[])
         return false;
     if (!json_is_object(in.value))
         return wrong_type(in, "an object");
-    json_object_foreach((json_t *)in.value, name, child)
-    {
+    json_object_foreach ((json_t *)in.value, name, child) {
         if (known(names, name))
             continue;
         err_fault(in.err, pointer_add(in, name), "no such field here");
@@ -241,8 +240,8 @@ bool json_in_int(struct json_in in, int64_t min, int64_t max, int64_t *ret)
         err_fault(in.err, in.pointer, "must be a whole number");
         return false;
     }
-    *ret = json_is_integer(in.value) ? json_integer_value(in.value)
-                                     : (int64_t)x;
+    *ret =
+        json_is_integer(in.value) ? json_integer_value(in.value) : (int64_t)x;
     return true;
 }
 
@@ -285,8 +284,8 @@ bool json_in_uuid(struct json_in in, const char **ret)
     if (!json_is_string(in.value))
         return wrong_type(in, "a text");
     lower = arena_alloc(in.err->arena, UUID_TEXT_SIZE);
-    if (!uuid_parse(json_string_value(in.value),
-            json_string_length(in.value), lower)) {
+    if (!uuid_parse(
+            json_string_value(in.value), json_string_length(in.value), lower)) {
         err_fault(in.err, in.pointer, "must be an id (a UUID)");
         return false;
     }
@@ -304,7 +303,7 @@ bool json_in_time(struct json_in in, int64_t *ret_us, int *ret_offset_min)
     if (!json_is_string(in.value))
         return wrong_type(in, "a text");
     if (strlen(json_string_value(in.value)) != json_string_length(in.value) ||
-        !time_parse(json_string_value(in.value), &us, &offset)) {
+        !instant_parse(json_string_value(in.value), &us, &offset)) {
         err_fault(in.err, in.pointer,
             "must be a time with an offset, as 2026-03-02T09:14:05+01:00");
         return false;
@@ -323,7 +322,7 @@ bool json_in_date(struct json_in in, const char **ret)
     if (!json_is_string(in.value))
         return wrong_type(in, "a text");
     if (strlen(json_string_value(in.value)) != json_string_length(in.value) ||
-        !time_date_valid(json_string_value(in.value))) {
+        !instant_date_valid(json_string_value(in.value))) {
         err_fault(in.err, in.pointer,
             "must be a date, as 1984-05-30, 1984-05 or 1984");
         return false;

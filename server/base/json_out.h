@@ -16,7 +16,10 @@ struct json_out {
     bool comma;      /* a value was written at this level */
 };
 
-#define JSON_OUT(text_) {.to = (text_)}
+#define JSON_OUT(text_)                                                        \
+    {                                                                          \
+        .to = (text_)                                                          \
+    }
 
 void json_out_object(struct json_out *o, const char *key);
 void json_out_object_end(struct json_out *o);
@@ -37,8 +40,7 @@ void json_out_scaled(
 void json_out_cd(struct json_out *o, const char *key, int32_t value_cd);
 
 /* x rounded to places, zeros cut; x not finite writes null. */
-void json_out_number(
-    struct json_out *o, const char *key, double x, int places);
+void json_out_number(struct json_out *o, const char *key, double x, int places);
 
 /* x with every digit that matters; not finite writes null. */
 void json_out_exact(struct json_out *o, const char *key, double x);

@@ -2,8 +2,8 @@
 
 #include <stdio.h>
 
+#include "base/instant.h"
 #include "base/json_out.h"
-#include "base/time.h"
 
 static enum log_level lowest = LOG_INFO;
 
@@ -17,14 +17,14 @@ void log_event(enum log_level level, const char *event, ...)
     static const char *const words[] = {"debug", "info", "warning", "error"};
     TEXT_AUTO line = {0};
     struct json_out o = JSON_OUT(&line);
-    char at[TIME_TEXT_MAX];
+    char at[INSTANT_TEXT_MAX];
     const char *name;
     va_list ap;
 
     if (level < lowest)
         return;
     json_out_object(&o, NULL);
-    json_out_text(&o, "at", time_text(time_now_us(), 0, at));
+    json_out_text(&o, "at", instant_text(instant_now_us(), 0, at));
     json_out_text(&o, "level", words[level]);
     json_out_text(&o, "event", event);
     va_start(ap, event);

@@ -1,10 +1,10 @@
-#include "base/time.h"
+#include "base/instant.h"
 
 #include <stdio.h>
 #include <string.h>
 #include <time.h>
 
-int64_t time_now_us(void)
+int64_t instant_now_us(void)
 {
     struct timespec ts;
 
@@ -14,7 +14,7 @@ int64_t time_now_us(void)
 
 /* Days from the civil calendar: years counted from March, so that the leap
  * day ends the year; eras of 400 years have 146097 days. */
-int64_t time_days(int year, int month, int day)
+int64_t instant_days(int year, int month, int day)
 {
     int y = month <= 2 ? year - 1 : year;
     int era = (y >= 0 ? y : y - 399) / 400;
@@ -25,7 +25,7 @@ int64_t time_days(int year, int month, int day)
     return (int64_t)era * 146097 + doe - 719468;
 }
 
-void time_civil(int64_t days, int *ret_year, int *ret_month, int *ret_day)
+void instant_civil(int64_t days, int *ret_year, int *ret_month, int *ret_day)
 {
     int64_t z = days + 719468;
     int64_t era = (z >= 0 ? z : z - 146096) / 146097;
@@ -118,7 +118,7 @@ static bool read_offset(const char **s, int *ret_min)
     return hours <= 14 && minutes < 60;
 }
 
-bool time_parse(const char *s, int64_t *ret_us, int *ret_offset_min)
+bool instant_parse(const char *s, int64_t *ret_us, int *ret_offset_min)
 {
     int y, mo, d, h, mi, sec, us = 0, offset;
 
@@ -136,13 +136,15 @@ bool time_parse(const char *s, int64_t *ret_us, int *ret_offset_min)
         return false;
     if (h > 23 || mi > 59 || sec > 59)
         return false;
-    *ret_us = (time_days(y, mo, d) * 86400 + h * 3600 + (mi - offset) * 60 +
-                  sec) * 1000000 + us;
+    *ret_us =
+        (instant_days(y, mo, d) * 86400 + h * 3600 + (mi - offset) * 60 + sec) *
+            1000000 +
+        us;
     *ret_offset_min = offset;
     return true;
 }
 
-char *time_text(int64_t us, int offset_min, char buf[TIME_TEXT_MAX])
+char *instant_text(int64_t us, int offset_min, char buf[INSTANT_TEXT_MAX])
 {
     int64_t local = us + (int64_t)offset_min * 60000000;
     int64_t secs = local / 1000000;
@@ -157,20 +159,21 @@ char *time_text(int64_t us, int offset_min, char buf[TIME_TEXT_MAX])
     }
     days = secs / 86400 - (secs % 86400 < 0);
     rest = (int)(secs - days * 86400);
-    time_civil(days, &y, &mo, &d);
-    at = snprintf(buf, TIME_TEXT_MAX, "%04d-%02d-%02dT%02d:%02d:%02d", y, mo, d,
-        rest / 3600, rest / 60 % 60, rest % 60);
+    instant_civil(days, &y, &mo, &d);
+    at = snprintf(buf, INSTANT_TEXT_MAX, "%04d-%02d-%02dT%02d:%02d:%02d", y, mo,
+        d, rest / 3600, rest / 60 % 60, rest % 60);
     if (part)
-        at += snprintf(buf + at, (size_t)(TIME_TEXT_MAX - at), ".%06d", part);
+        at +=
+            snprintf(buf + at, (size_t)(INSTANT_TEXT_MAX - at), ".%06d", part);
     if (offset_min == 0)
-        snprintf(buf + at, (size_t)(TIME_TEXT_MAX - at), "Z");
+        snprintf(buf + at, (size_t)(INSTANT_TEXT_MAX - at), "Z");
     else
-        snprintf(buf + at, (size_t)(TIME_TEXT_MAX - at), "%c%02d:%02d",
+        snprintf(buf + at, (size_t)(INSTANT_TEXT_MAX - at), "%c%02d:%02d",
             offset_min < 0 ? '-' : '+', size / 60, size % 60);
     return buf;
 }
 
-bool time_date_valid(const char *s)
+bool instant_date_valid(const char *s)
 {
     size_t len = strlen(s);
     int y, m = 1, d = 1;
