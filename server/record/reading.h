@@ -1,0 +1,214 @@
+#pragma once
+/*
+ * record/reading.h - one instrument's output for one patient at one time.
+ *
+ * What a decoder makes of a payload, whatever the format, and what is stored.
+ * An int32_t that isn't there is NUM_ABSENT, a text NULL.  Lengths end in
+ * _mm100 (hundredths of a millimetre), _um or _mm, powers in _cd, axes in
+ * _cdeg.  Everything that a reading points to lives in one arena.
+ */
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "record/acuity.h"
+#include "record/pd.h"
+#include "record/power.h"
+#include "record/prism.h"
+
+struct arena;
+
+/* The measurement families; words as in the native format. */
+enum record_kind {
+    RECORD_AUTOREFRACTION,
+    RECORD_LENSOMETRY,
+    RECORD_KERATOMETRY,
+    RECORD_SUBJECTIVE,
+    RECORD_ACUITY,
+    RECORD_RETINOSCOPY,
+    RECORD_OVER_REFRACTION
+};
+#define RECORD_KINDS 7
+
+/* What stands before an eye. */
+enum record_lens {
+    RECORD_LENS_POWER,
+    RECORD_LENS_BALANCE,
+    RECORD_LENS_OCCLUDER,
+    RECORD_LENS_PROSTHESIS,
+    RECORD_LENS_NONE
+};
+
+enum record_yes { RECORD_UNSAID, RECORD_NO, RECORD_YES };
+
+/* One of several shots of one eye. */
+struct record_repeat {
+    struct record_power power;
+    struct record_sent sent;
+    int32_t confidence; /* as the instrument gave it, 0..100 */
+};
+
+/* Mean and spread of repeats as power vectors (Thibos, Wheeler & Horner
+ * 1997); sd is the sample's (n - 1), sd_total the root of the sum of the
+ * three variances. */
+struct record_mean {
+    int n; /* 0: no repeats */
+    double m, j0, j45;
+    double sph, cyl, axis; /* the same mean as a lens; axis 0 if none */
+    double sd_m, sd_j0, sd_j45, sd_total;
+};
+
+/* Which figures the eye's power was taken from. */
+enum record_source {
+    RECORD_FROM_NOTHING, /* no power in this reading */
+    RECORD_FROM_SENDER,  /* the one power, or the representative one */
+    RECORD_FROM_MEAN,    /* mean of the repeats, rounded to hundredths */
+    RECORD_FROM_NET      /* sender's or mean, working distance removed */
+};
+
+/* One principal meridian of a cornea. */
+struct record_meridian {
+    bool here;
+    int32_t radius_um;
+    int32_t power_cd;
+    int32_t axis_cdeg; /* the meridian of this radius, 1..18000 */
+    bool radius_computed, power_computed;
+};
+
+struct record_cornea {
+    struct record_meridian flat, steep;
+    int32_t index_e4; /* keratometric index in ten-thousandths */
+    bool index_assumed;
+};
+
+/* An addition and the viewing distance that it is for. */
+struct record_add {
+    int32_t power_cd;
+    int32_t at_mm;
+};
+
+struct record_reading_eye {
+    bool here;
+    enum record_lens lens;
+
+    enum record_source source;
+    struct record_power power; /* good unless source says nothing */
+    struct record_sent sent;   /* representative or single, as it came */
+    double m, j0, j45;         /* of power */
+    size_t n_repeats;
+    struct record_repeat *repeats;
+    struct record_mean mean;
+    struct record_power gross; /* before the working distance was removed */
+
+    struct record_add add, intermediate_add, second_add;
+    int32_t near_total_cd; /* when the sender gave that, add is computed */
+    struct record_prism prism, near_prism;
+    struct record_acuity acuity, near_acuity;
+    struct record_cornea cornea;
+
+    const char *lens_type; /* a word of RECORD_LENS_TYPES, or NULL */
+    int32_t pupil_mm100, cornea_mm100; /* widths, horizontal */
+    int32_t transmittance_e2;          /* hundredths of a percent */
+    int32_t channel_mm100;             /* progressive corridor */
+};
+
+struct record_device {
+    const char *serial, *model, *manufacturer, *software;
+};
+
+/* Whom the sender says it measured; any of these may be NULL. */
+struct record_patient_ref {
+    bool here;
+    const char *id; /* a UUID in lower case */
+    const char *record_number;
+    const char *issuer; /* who gave the record number (DICOM) */
+    const char *family, *given;
+    const char *born; /* FHIR date: a year, year-month or day */
+};
+
+struct record_condition {
+    bool here;
+    enum record_yes cycloplegic;
+    const char *drug;
+    int32_t minutes_since;
+    const char *lens_worn; /* "none", or which */
+    int32_t test_distance_mm;
+};
+
+/* What the sender says about the glasses that were measured. */
+struct record_pair {
+    const char *label;
+    const char *purpose; /* a word of RECORD_PURPOSES */
+    const char *made_on; /* FHIR date */
+    enum record_yes worn;
+};
+
+/* Identifiers of a DICOM instance. */
+struct record_dicom {
+    const char *sop_class, *sop_instance, *series, *study;
+};
+
+/* A doubt that never blocks. */
+struct record_caution {
+    struct record_caution *next;
+    const char *code; /* a stable word */
+    int side;         /* enum record_side, or -1: the whole reading */
+    const char *text;
+};
+
+struct record_reading {
+    struct arena *arena; /* borrowed; owns every text below */
+    enum record_kind kind;
+    int64_t taken_us; /* microseconds since 1970 */
+    int taken_offset_min;
+    bool offset_assumed; /* the payload gave a local time only */
+    struct record_device device;
+    struct record_patient_ref patient;
+    struct record_condition condition;
+
+    int32_t vertex_mm100;
+    bool vertex_assumed;
+    const char *vertex_place; /* where it was found, if not at the top */
+
+    bool working_removed;        /* retinoscopy */
+    int32_t working_mm;          /* retinoscopy, when not removed */
+    const char *acuity_with;     /* acuity: a word of RECORD_ACUITY_WITH */
+    const char *acuity_distance; /* acuity: far, intermediate or near */
+
+    struct record_pd pd;
+    const char *lens_type; /* lensometry: of both lenses */
+    struct record_pair pair;
+    struct record_dicom dicom;
+    const char *comment;
+
+    struct record_reading_eye eyes[RECORD_SIDES]; /* by enum record_side */
+    struct record_caution *cautions;
+    struct record_caution **cautions_end;
+    size_t n_cautions;
+};
+
+/* Word lists, NULL-ended. */
+extern const char *const RECORD_KIND_WORDS[];
+extern const char *const RECORD_LENS_WORDS[];
+extern const char *const RECORD_LENS_TYPES[];
+extern const char *const RECORD_PURPOSES[];
+extern const char *const RECORD_ACUITY_WITH[];
+extern const char *const RECORD_DISTANCES[];
+
+/* A reading with everything absent. */
+struct record_reading *record_reading_new(struct arena *arena);
+
+/*
+ * Computes what follows from the figures: power of each eye, M, J0, J45, mean
+ * and spread, net of the working distance, the missing one of radius and
+ * power of a meridian.  A decoder calls it last, before the cautions.
+ */
+void record_reading_compute(struct record_reading *reading);
+
+/*
+ * A short stable word for kind and condition: readings with equal keys may
+ * stand in one mean, trend or delta.  "autorefraction/dry",
+ * "subjective/cycloplegic", "autorefraction/unsaid", "lensometry".  In the
+ * reading's arena.
+ */
+const char *record_reading_key(const struct record_reading *reading);
