@@ -10,13 +10,7 @@
 
 #include "base/json_in.h"
 #include "base/json_out.h"
-
-/* The places of a reading or an exam that hold one eye's figures. */
-enum record_side { RECORD_RIGHT, RECORD_LEFT, RECORD_BOTH, RECORD_UNSPECIFIED };
-#define RECORD_SIDES 4
-
-/* right, left, both, unspecified */
-const char *record_side_word(enum record_side side);
+#include "record/side.h"
 
 struct record_prism {
     bool here; /* false: nothing was said about prism */

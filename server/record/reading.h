@@ -11,10 +11,14 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "optics/power.h"
+#include "optics/vector.h"
 #include "record/acuity.h"
+#include "record/cornea.h"
 #include "record/pd.h"
 #include "record/power.h"
 #include "record/prism.h"
+#include "record/side.h"
 
 struct arena;
 
@@ -30,32 +34,13 @@ enum record_kind {
 };
 #define RECORD_KINDS 7
 
-/* What stands before an eye. */
-enum record_lens {
-    RECORD_LENS_POWER,
-    RECORD_LENS_BALANCE,
-    RECORD_LENS_OCCLUDER,
-    RECORD_LENS_PROSTHESIS,
-    RECORD_LENS_NONE
-};
-
 enum record_yes { RECORD_UNSAID, RECORD_NO, RECORD_YES };
 
 /* One of several shots of one eye. */
 struct record_repeat {
-    struct record_power power;
+    struct optics_rx power;
     struct record_sent sent;
     int32_t confidence; /* as the instrument gave it, 0..100 */
-};
-
-/* Mean and spread of repeats as power vectors (Thibos, Wheeler & Horner
- * 1997); sd is the sample's (n - 1), sd_total the root of the sum of the
- * three variances. */
-struct record_mean {
-    int n; /* 0: no repeats */
-    double m, j0, j45;
-    double sph, cyl, axis; /* the same mean as a lens; axis 0 if none */
-    double sd_m, sd_j0, sd_j45, sd_total;
 };
 
 /* Which figures the eye's power was taken from. */
@@ -64,21 +49,6 @@ enum record_source {
     RECORD_FROM_SENDER,  /* the one power, or the representative one */
     RECORD_FROM_MEAN,    /* mean of the repeats, rounded to hundredths */
     RECORD_FROM_NET      /* sender's or mean, working distance removed */
-};
-
-/* One principal meridian of a cornea. */
-struct record_meridian {
-    bool here;
-    int32_t radius_um;
-    int32_t power_cd;
-    int32_t axis_cdeg; /* the meridian of this radius, 1..18000 */
-    bool radius_computed, power_computed;
-};
-
-struct record_cornea {
-    struct record_meridian flat, steep;
-    int32_t index_e4; /* keratometric index in ten-thousandths */
-    bool index_assumed;
 };
 
 /* An addition and the viewing distance that it is for. */
@@ -92,13 +62,13 @@ struct record_reading_eye {
     enum record_lens lens;
 
     enum record_source source;
-    struct record_power power; /* good unless source says nothing */
-    struct record_sent sent;   /* representative or single, as it came */
-    double m, j0, j45;         /* of power */
+    struct optics_rx power;      /* good unless source says nothing */
+    struct record_sent sent;     /* representative or single, as it came */
+    struct optics_vector vector; /* of power */
     size_t n_repeats;
     struct record_repeat *repeats;
-    struct record_mean mean;
-    struct record_power gross; /* before the working distance was removed */
+    struct optics_mean mean; /* of the repeats, if there are any */
+    struct optics_rx gross;  /* before the working distance was removed */
 
     struct record_add add, intermediate_add, second_add;
     int32_t near_total_cd; /* when the sender gave that, add is computed */
@@ -189,9 +159,7 @@ struct record_reading {
 
 /* Word lists, NULL-ended. */
 extern const char *const RECORD_KIND_WORDS[];
-extern const char *const RECORD_LENS_WORDS[];
 extern const char *const RECORD_LENS_TYPES[];
-extern const char *const RECORD_PURPOSES[];
 extern const char *const RECORD_ACUITY_WITH[];
 extern const char *const RECORD_DISTANCES[];
 

@@ -7,7 +7,7 @@
 
 #include "base/err.h"
 #include "base/text.h"
-#include "record/power.h"
+#include "optics/power.h"
 #include "record/reading.h"
 
 /*
@@ -21,7 +21,7 @@ void record_reading_json(const struct record_reading *reading, struct text *to);
  * what came in (as_received) stays as it came.
  */
 enum rc record_reading_json_view(const char *json, size_t len,
-    enum record_form form, struct text *to, struct err *err);
+    enum optics_form form, struct text *to, struct err *err);
 
 #define RECORD_HASH_SIZE 32
 
