@@ -32,6 +32,7 @@ REVOKE ALL ON PROCEDURE tenant_table FROM PUBLIC;
 
 CREATE TABLE network (
     network_id uuid NOT NULL DEFAULT current_setting('app.network_id')::uuid,
+    version integer NOT NULL DEFAULT 1,
     name text NOT NULL,
     display text NOT NULL,
     vertex_needed_cd integer NOT NULL DEFAULT 500,
@@ -188,7 +189,7 @@ CALL tenant_table('token');
 GRANT SELECT ON network, clinic, lab, app_user, device, token TO lensclerkd;
 GRANT INSERT ON clinic, lab, app_user, device, token TO lensclerkd;
 GRANT UPDATE ON clinic, lab, app_user, device TO lensclerkd;
-GRANT UPDATE (vertex_needed_cd, expiry_months, display)
+GRANT UPDATE (version, vertex_needed_cd, expiry_months, display)
 ON network TO lensclerkd;
 GRANT UPDATE (revoked_at) ON token TO lensclerkd;
 

@@ -41,6 +41,8 @@ COMMENT ON COLUMN audit.detail IS 'JSON, or null.';
 CREATE INDEX audit_by_patient ON audit (network_id, patient_id, audit_id)
 WHERE patient_id IS NOT NULL;
 CREATE INDEX audit_by_subject ON audit (network_id, subject_id, audit_id);
+CREATE INDEX audit_by_user ON audit (network_id, user_id, audit_id)
+WHERE user_id IS NOT NULL;
 CALL tenant_table('audit');
 GRANT SELECT, INSERT ON audit TO lensclerkd; -- no UPDATE: rows are evidence
 

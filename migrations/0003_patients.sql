@@ -12,7 +12,7 @@ CREATE TABLE patient (
     record_number text,
     family text,
     given text,
-    born text,
+    born text COLLATE "C",
     sex text,
     telephone text,
     family_fold text NOT NULL DEFAULT '',
