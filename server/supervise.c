@@ -377,7 +377,7 @@ static void write_status(void)
 }
 
 /* The lock, not the number in the file, says that a supervisor runs.  The
- * descriptor stays open for good. */
+ * descriptor stays open for good.  Who looks takes the lock for a moment. */
 static void take_pid_file(void)
 {
     char path[PATH_MAX];
@@ -387,6 +387,8 @@ static void take_pid_file(void)
     fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0644);
     if (fd < 0)
         die("can't open %s: %s", path, strerror(errno));
+    for (int i = 0; i < 10 && flock(fd, LOCK_EX | LOCK_NB); i++)
+        usleep(20000);
     if (flock(fd, LOCK_EX | LOCK_NB))
         die("another supervisor runs here already (%s is locked)", path);
     if (ftruncate(fd, 0) || dprintf(fd, "%d\n", (int)getpid()) < 0)
