@@ -101,7 +101,7 @@ CREATE TABLE reading_eye (
     PRIMARY KEY (network_id, reading_id, eye),
     CONSTRAINT reading_eye_reading FOREIGN KEY (network_id, reading_id)
     REFERENCES reading (network_id, reading_id),
-    CONSTRAINT reading_eye_side CHECK (eye IN (1, 2, 3)),
+    CONSTRAINT reading_eye_side CHECK (eye IN (1, 2, 3, 4)),
     CONSTRAINT reading_eye_sphere CHECK (sph_cd BETWEEN -4000 AND 4000),
     CONSTRAINT reading_eye_cylinder CHECK (cyl_cd BETWEEN -2000 AND 0),
     CONSTRAINT reading_eye_meridian
@@ -136,7 +136,7 @@ CREATE TABLE reading_eye (
     CONSTRAINT reading_eye_logmar CHECK (logmar BETWEEN -1 AND 4)
 );
 COMMENT ON TABLE reading_eye IS 'What a reading says of one eye or lens.';
-COMMENT ON COLUMN reading_eye.eye IS '1 right, 2 left, 3 side not told.';
+COMMENT ON COLUMN reading_eye.eye IS '1 right, 2 left, 3 both together, 4 side not told.';
 COMMENT ON COLUMN reading_eye.sph_cd IS 'Minus-cylinder form, 0.01 D.';
 COMMENT ON COLUMN reading_eye.prism_in_cd IS 'Base in positive, 0.01 prism D.';
 COMMENT ON COLUMN reading_eye.spread

@@ -22,8 +22,7 @@ void loop_watch_set(struct loop_watch *watch, uint32_t events);
 void loop_watch_remove(struct loop_watch *watch); /* NULL is a no-op */
 
 /* Calls tick every ms milliseconds or a little later, for ever. */
-void loop_every(
-    struct loop *loop, int ms, void (*tick)(void *arg), void *arg);
+void loop_every(struct loop *loop, int ms, void (*tick)(void *arg), void *arg);
 
 /* Waits at most ms (-1: no limit but the next tick) and calls back. */
 void loop_wait(struct loop *loop, int ms);

@@ -110,3 +110,8 @@ bool num_parse(const char *s, size_t len, int places, int64_t limit,
     *ret = minus ? -value : value;
     return true;
 }
+
+double num_read(const char *s)
+{
+    return strtod(s, NULL);
+}

@@ -42,3 +42,6 @@ char *num_shortest(double x, char *buf);
  */
 bool num_parse(const char *s, size_t len, int places, int64_t limit,
     int64_t *ret, bool *ret_signed);
+
+/* A double from text that num_shortest or PostgreSQL wrote (C locale). */
+double num_read(const char *s);

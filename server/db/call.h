@@ -26,7 +26,7 @@ struct db_call *db_call_new(struct arena *arena, const struct db_stmt *stmt);
 
 void db_put_text(struct db_call *call, const char *s); /* NULL: null */
 void db_put_int(struct db_call *call, int64_t value);
-void db_put_cd(struct db_call *call, int32_t value); /* NUM_ABSENT: null */
+void db_put_cd(struct db_call *call, int32_t value);  /* NUM_ABSENT: null */
 void db_put_real(struct db_call *call, double value); /* NaN: null */
 void db_put_bool(struct db_call *call, bool value);
 void db_put_time(struct db_call *call, int64_t us); /* timestamptz */

@@ -30,9 +30,9 @@ struct db_who {
 
 /* What a write tells the audit log, and its idempotency key. */
 struct db_act {
-    const char *action;     /* "patient-added" */
+    const char *action; /* "patient-added" */
     char audit_id[UUID_TEXT_SIZE];
-    int64_t at_us;          /* app_at() in SQL */
+    int64_t at_us; /* app_at() in SQL */
     const char *request_id;
     const char *idempotency_key; /* NULL or "": none */
     const char *body_hash_hex;   /* with a key */
@@ -87,8 +87,8 @@ void db_read(struct db *db, enum db_lane lane, const struct db_who *who,
     struct db_call *const *calls, size_t n, db_done *done, void *arg);
 
 /* Reads before a network is known (who is this token, this name). */
-void db_read_open(struct db *db, struct db_call *call, db_done *done,
-    void *arg);
+void db_read_open(
+    struct db *db, struct db_call *call, db_done *done, void *arg);
 
 struct db_write {
     struct db_who who;
@@ -105,8 +105,8 @@ struct db_write {
  * are gone: reply->n is 0 on such an RC_OK, so a handler takes nothing from
  * rows that it could not know before (use db_rows_any).
  */
-void db_write(struct db *db, const struct db_write *write, db_done *done,
-    void *arg);
+void db_write(
+    struct db *db, const struct db_write *write, db_done *done, void *arg);
 
 /* True when the write's call i did something: it returned rows, or was found
  * committed after a lost connection. */

@@ -29,7 +29,7 @@ BEGIN {
     if (part == "source")
         print "#include \"db/sql.h\"\n"
     else
-        print "#pragma once\n/* Made from server/db/sql/*.sql. */\n#include \"db/stmt.h\"\n"
+        print "#pragma once\n/* Made from the files of server/db/sql. */\n#include \"db/stmt.h\"\n"
 }
 /^-- name: / {
     flush_statement()
