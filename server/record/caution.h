@@ -2,7 +2,9 @@
 /*
  * record/caution.h - doubts about a reading that never block it.
  *
- * The codes are stable words; README.md lists them with their limits.
+ * The codes are stable words; README.md lists them with their limits.  Checks
+ * against the patient's history or identity are other files' and add theirs by
+ * record_caution_add, before record_reading_json is made.
  */
 #include <stdint.h>
 
@@ -10,11 +12,19 @@
 
 /*
  * Adds the cautions that need nothing but the reading itself and the clock
- * (now_us, microseconds since 1970).
+ * (now_us, microseconds since 1970).  The reading must be computed.
  */
 void record_reading_caution(struct record_reading *reading, int64_t now_us);
 
-/* Adds one caution; side is enum record_side or -1.  For checks against the
- * patient's history and identity, which other files make. */
+/* Adds one caution; side is enum record_side, or -1 for the whole reading. */
 void record_caution_add(struct record_reading *reading, const char *code,
     int side, const char *fmt, ...) __attribute__((format(printf, 4, 5)));
+
+/*
+ * How far a refraction's cylinder lies from what the cornea lets expect, as
+ * the length of a cylinder, in dioptres (at the cornea when the vertex is
+ * known, else as it stands); 0 unless both meridians are known.  The
+ * keratometry may be of another reading.
+ */
+double record_cornea_mismatch(struct optics_rx power, int32_t vertex_mm100,
+    const struct record_cornea *cornea);

@@ -35,8 +35,8 @@ struct record_eye record_eye_plano(void);
 /*
  * Reads an EYE: {"lens"?, "sphere", "cylinder", "axis", "add"?,
  * "intermediate_add"?, "prism"?, "near_prism"?, "acuity"?, "near_acuity"?}.
- * A lens that isn't a power must come without one.  Texts are borrowed from
- * the document.  True when *ret was written; else every fault was added.
+ * A lens that isn't a power must come without one.  Texts are in err's arena.
+ * True when *ret was written; else every fault was added.
  */
 bool record_eye_read(
     struct json_in in, enum record_side side, struct record_eye *ret);

@@ -95,13 +95,31 @@ void record_power_write(struct json_out *o, struct optics_rx power)
         json_out_null(o, "axis");
 }
 
-void record_sent_write(struct json_out *o, struct record_sent sent)
+void record_computed_write(struct json_out *o, struct optics_power power)
 {
+    struct optics_power r = optics_power_rounded(power);
+
+    json_out_number(o, "sphere", r.sph, 4);
+    json_out_number(o, "cylinder", r.cyl, 4);
+    if (r.axis > 0)
+        json_out_number(o, "axis", r.axis, 2);
+    else
+        json_out_null(o, "axis");
+}
+
+void record_sent_write(
+    struct json_out *o, const char *key, struct record_sent sent)
+{
+    bool plus = record_sent_form(sent) == OPTICS_PLUS_CYL;
+
+    json_out_object(o, key);
+    json_out_text(o, "form", plus ? "plus" : "minus");
     json_out_cd(o, "sphere", sent.sph_cd);
     if (sent.cyl_cd != NUM_ABSENT)
         json_out_cd(o, "cylinder", sent.cyl_cd);
     if (sent.axis_cdeg != NUM_ABSENT)
         json_out_number(o, "axis", sent.axis_cdeg / 100.0, 2);
+    json_out_object_end(o);
 }
 
 int32_t record_power_strength(struct optics_rx power)

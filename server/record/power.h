@@ -8,10 +8,12 @@
  * was written.
  */
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
 
 #include "base/json_in.h"
 #include "base/json_out.h"
+#include "base/text.h"
 #include "optics/power.h"
 
 /* A power as it was sent; NUM_ABSENT where nothing was. */
@@ -55,9 +57,21 @@ struct record_sent record_power_as(
     struct optics_rx power, enum optics_form form);
 
 /* Writes the members sphere, cylinder and axis into an open object; the axis
- * is null without cylinder, and of what was sent only what there was. */
+ * is null without cylinder.  Computed powers: to 0.0001 D, axis to 0.01. */
 void record_power_write(struct json_out *o, struct optics_rx power);
-void record_sent_write(struct json_out *o, struct record_sent sent);
+void record_computed_write(struct json_out *o, struct optics_power power);
+
+/* Writes an object under key: form, and of the figures what was sent. */
+void record_sent_write(
+    struct json_out *o, const char *key, struct record_sent sent);
 
 /* The greater size of the two meridians, hundredths of a dioptre. */
 int32_t record_power_strength(struct optics_rx power);
+
+/*
+ * Rewrites every power that record_power_write put into json to form, and
+ * copies the rest; a power as it was sent (behind "form") stays.  A view: the
+ * record stays in minus form.
+ */
+void record_power_view(
+    const char *json, size_t len, enum optics_form form, struct text *to);

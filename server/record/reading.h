@@ -40,7 +40,7 @@ enum record_yes { RECORD_UNSAID, RECORD_NO, RECORD_YES };
 struct record_repeat {
     struct optics_rx power;
     struct record_sent sent;
-    int32_t confidence; /* as the instrument gave it, 0..100 */
+    int32_t confidence_e2; /* hundredths; as the instrument gave it */
 };
 
 /* Which figures the eye's power was taken from. */
@@ -175,8 +175,17 @@ void record_reading_compute(struct record_reading *reading);
 
 /*
  * A short stable word for kind and condition: readings with equal keys may
- * stand in one mean, trend or delta.  "autorefraction/dry",
- * "subjective/cycloplegic", "autorefraction/unsaid", "lensometry".  In the
- * reading's arena.
+ * stand in one mean, trend or delta.  kind, then for a refraction "dry",
+ * "cycloplegic" or "unsaid", then the lens worn, if any:
+ * "autorefraction/dry", "over-refraction/unsaid/trial scleral lens"; for
+ * acuity distance and correction: "acuity/far/habitual".  In arena.
  */
 const char *record_reading_key(const struct record_reading *reading);
+const char *record_condition_key(struct arena *arena, enum record_kind kind,
+    const struct record_condition *condition);
+
+/* True when a reading of this kind holds powers: not keratometry or acuity. */
+bool record_kind_refracts(enum record_kind kind);
+
+/* The power of a working distance, hundredths of a dioptre: 667 mm, 150. */
+int32_t record_working_cd(int32_t mm);

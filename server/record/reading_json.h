@@ -5,23 +5,14 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "base/err.h"
 #include "base/text.h"
-#include "optics/power.h"
 #include "record/reading.h"
 
 /*
  * The part of the answer that never changes, as the inside of a JSON object
- * (no enclosing braces), made once at ingest.
+ * (no enclosing braces), made once at ingest.  record_power_view turns it.
  */
 void record_reading_json(const struct record_reading *reading, struct text *to);
-
-/*
- * The same inside text with every power of the record rewritten to form;
- * what came in (as_received) stays as it came.
- */
-enum rc record_reading_json_view(const char *json, size_t len,
-    enum optics_form form, struct text *to, struct err *err);
 
 #define RECORD_HASH_SIZE 32
 

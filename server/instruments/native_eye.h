@@ -1,0 +1,18 @@
+#pragma once
+/*
+ * instruments/native_eye.h - inside this folder: one eye of a native reading,
+ * and small readers that both halves use.
+ */
+#include "base/json_in.h"
+#include "record/reading.h"
+
+/* Reads the eye at in into reading's place for side; the kind is known. */
+void native_eye_read(
+    struct json_in in, struct record_reading *reading, enum record_side side);
+
+/* The text member name of in, copied into the arena, if a good one is there. */
+void native_text(
+    struct json_in in, const char *name, size_t max, const char **ret);
+
+/* The member lens_type of in, if there. */
+void native_lens_type(struct json_in in, const char **ret);
