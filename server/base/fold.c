@@ -6,6 +6,37 @@
 #include "base/arena.h"
 #include "base/text.h"
 
+/* Letters that people type without the stroke, and that Unicode does not take
+ * apart. */
+static const struct {
+    gunichar letter;
+    const char *plain;
+} WHOLE[] = {
+    {0x00e6, "ae"},
+    {0x00f0, "d"},
+    {0x00f8, "o"},
+    {0x00fe, "th"},
+    {0x0111, "d"},
+    {0x0127, "h"},
+    {0x0131, "i"},
+    {0x0142, "l"},
+    {0x0153, "oe"},
+    {0x0167, "t"},
+};
+
+static void put_letter(struct text *t, gunichar c)
+{
+    char utf8[6];
+
+    for (size_t i = 0; i < ARRAY_LEN(WHOLE); i++) {
+        if (WHOLE[i].letter == c) {
+            text_puts(t, WHOLE[i].plain);
+            return;
+        }
+    }
+    text_put(t, utf8, (size_t)g_unichar_to_utf8(c, utf8));
+}
+
 char *fold_text(struct arena *arena, const char *s)
 {
     gchar *cased = g_utf8_casefold(s, -1);
@@ -15,7 +46,6 @@ char *fold_text(struct arena *arena, const char *s)
 
     for (const gchar *p = parts ? parts : ""; *p; p = g_utf8_next_char(p)) {
         gunichar c = g_utf8_get_char(p);
-        char utf8[6];
 
         if (g_unichar_ismark(c))
             continue;
@@ -26,8 +56,7 @@ char *fold_text(struct arena *arena, const char *s)
         if (gap)
             text_putc(&t, ' ');
         gap = false;
-        text_put(
-            &t, utf8, (size_t)g_unichar_to_utf8(g_unichar_tolower(c), utf8));
+        put_letter(&t, g_unichar_tolower(c));
     }
     g_free(parts);
     g_free(cased);

@@ -1,7 +1,7 @@
 #pragma once
 /*
  * base/fold.h - names made comparable: case, accents and composed letters
- * forgiven (Unicode NFKD, marks removed, full case folding; by glib).
+ * forgiven (Unicode NFKD, marks removed, full case folding, by glib; strokes removed).
  */
 #include <stddef.h>
 
