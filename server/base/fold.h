@@ -1,7 +1,8 @@
 #pragma once
 /*
  * base/fold.h - names made comparable: case, accents and composed letters
- * forgiven (Unicode NFKD, marks removed, full case folding, by glib; strokes removed).
+ * forgiven (Unicode NFKD, marks removed, full case folding, by glib; strokes
+ * removed).
  */
 #include <stddef.h>
 

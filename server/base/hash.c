@@ -1,6 +1,7 @@
 #include "base/hash.h"
 
 #include <sodium.h>
+#include <string.h>
 
 void hash_bytes(const void *bytes, size_t len, uint8_t ret[HASH_SIZE])
 {
@@ -10,4 +11,12 @@ void hash_bytes(const void *bytes, size_t len, uint8_t ret[HASH_SIZE])
 char *hash_hex(const uint8_t *bytes, size_t n, char *text)
 {
     return sodium_bin2hex(text, 2 * n + 1, bytes, n);
+}
+
+bool hash_from_hex(const char *text, uint8_t *ret, size_t n)
+{
+    size_t len;
+
+    return sodium_hex2bin(ret, n, text, strlen(text), NULL, &len, NULL) == 0 &&
+           len == n;
 }

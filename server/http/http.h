@@ -39,12 +39,12 @@ enum http_role {
 };
 
 enum http_flag {
-    HTTP_JSON = 1,    /* a JSON body is required and parsed */
-    HTTP_MATCH = 2,   /* If-Match is required */
-    HTTP_KEYED = 4,   /* Idempotency-Key is honoured */
-    HTTP_MERGE = 8,   /* JSON or merge-patch+json */
-    HTTP_RAW = 16,    /* the handler reads the body and its media type */
-    HTTP_MAYBE = 32,  /* a JSON body may be absent */
+    HTTP_JSON = 1,   /* a JSON body is required and parsed */
+    HTTP_MATCH = 2,  /* If-Match is required */
+    HTTP_KEYED = 4,  /* Idempotency-Key is honoured */
+    HTTP_MERGE = 8,  /* JSON or merge-patch+json */
+    HTTP_RAW = 16,   /* the handler reads the body and its media type */
+    HTTP_MAYBE = 32, /* a JSON body may be absent */
 };
 
 typedef enum rc http_handler(struct http_req *rq, struct err *err);
@@ -81,18 +81,18 @@ struct http_req {
     struct arena *arena; /* everything of the request; gone with it */
     const char *id;      /* request id, also answered as X-Request-Id */
     const struct http_route *route;
-    const char *ids[3];  /* {id} and {word} of the path, in order */
+    const char *ids[3]; /* {id} and {word} of the path, in order */
     struct http_who who;
-    int64_t now_us;      /* when it arrived */
+    int64_t now_us; /* when it arrived */
     const char *body;
     size_t body_len;
-    const char *media;   /* content type without parameters, lower case */
-    json_t *json;        /* the parsed body, or NULL; borrowed */
-    int64_t match;       /* version of If-Match, -1 for * and for none */
-    const char *key;     /* Idempotency-Key, or NULL */
+    const char *media; /* content type without parameters, lower case */
+    json_t *json;      /* the parsed body, or NULL; borrowed */
+    int64_t match;     /* version of If-Match, -1 for * and for none */
+    const char *key;   /* Idempotency-Key, or NULL */
     uint8_t body_hash[32];
-    void *state;         /* the handler's own, in the arena */
-    struct db_act act;   /* filled for writes */
+    void *state;            /* the handler's own, in the arena */
+    struct db_act act;      /* what a write tells the audit log */
     struct http_life *life; /* the engine's part */
 };
 
@@ -102,8 +102,7 @@ struct http_req {
 const char *http_query(struct http_req *rq, const char *name);
 
 /* ?limit (1..500, 50) and ?after (NULL: from the start). */
-enum rc http_page(
-    struct http_req *rq, int *ret_limit, const char **ret_after,
+enum rc http_page(struct http_req *rq, int *ret_limit, const char **ret_after,
     struct err *err);
 
 /* RC_STALE when If-Match named another version. */
@@ -118,14 +117,22 @@ enum rc http_read(struct http_req *rq, struct db_call *const *calls, size_t n,
 enum rc http_read_slow(struct http_req *rq, struct db_call *const *calls,
     size_t n, http_next *next);
 
+/* Before a network is known: who is this name. */
+enum rc http_read_open(
+    struct http_req *rq, struct db_call *call, http_next *next);
+
 /* One transaction; route->action names it for the audit log.  See
  * db_write's contract: one call inserts the audit row iff it does its work. */
-enum rc http_write(struct http_req *rq, struct db_call *const *calls,
-    size_t n, http_next *next);
+enum rc http_write(struct http_req *rq, struct db_call *const *calls, size_t n,
+    http_next *next);
 
 /* Runs work(rq) on a worker's thread (it may touch rq->arena and rq->state,
  * no reply functions), then next on the loop's with reply NULL. */
 enum rc http_work(
+    struct http_req *rq, void (*work)(struct http_req *rq), http_next *next);
+
+/* The same one at a time, for passwords; RC_BUSY when too many wait. */
+enum rc http_password_work(
     struct http_req *rq, void (*work)(struct http_req *rq), http_next *next);
 
 /* ---- the answer ------------------------------------------------------ */
@@ -154,11 +161,13 @@ void http_viewed(struct http_req *rq, const char *subject_kind,
     const char *subject_id, const char *patient_id);
 
 /* Closes {"items":[...  with "next" (NULL: null) and the Link header. */
-void http_list_end(
-    struct http_req *rq, struct json_out *o, const char *next);
+void http_list_end(struct http_req *rq, struct json_out *o, const char *next);
 
 /* A new id of the request's instant, in its arena. */
 const char *http_new_id(struct http_req *rq);
 /* "2026-03-02T09:14:05Z" of us, in the arena. */
 const char *http_time(struct http_req *rq, int64_t us);
 const char *http_role_word(enum http_role role);
+
+/* A new secret token (text, at most 63 characters) and its SHA-256. */
+void http_token_make(char token[64], uint8_t hash[32]);

@@ -28,7 +28,8 @@ SELECT
 FROM token_by_hash($1::bytea)
 
 -- name: tokens_revoked_since
-SELECT encode(token_hash, 'hex') FROM tokens_revoked_since($1::timestamptz)
+SELECT encode(token_hash, 'hex')
+FROM tokens_revoked_since(now() - make_interval(secs => $1::integer))
 
 -- name: user_for_sign_in
 SELECT

@@ -1,0 +1,188 @@
+/* http/ask.c - what a handler asks of its request and of the database. */
+#include <string.h>
+
+#include "base/hash.h"
+#include "base/instant.h"
+#include "base/num.h"
+#include "http/inside.h"
+#include "http/url.h"
+
+#define LIST_PRESET 50
+#define LIST_MOST 500
+
+const char *http_query(struct http_req *rq, const char *name)
+{
+    return url_argument(rq->arena, rq->life->query, name);
+}
+
+enum rc http_page(struct http_req *rq, int *ret_limit, const char **ret_after,
+    struct err *err)
+{
+    const char *limit = http_query(rq, "limit");
+    int64_t n = LIST_PRESET;
+    bool is_signed;
+
+    if (limit &&
+        (!num_parse(limit, strlen(limit), 0, LIST_MOST, &n, &is_signed) ||
+            n < 1))
+        return err_set(err, RC_INVALID, "/limit",
+            "limit must be from 1 to %d, not \"%s\"", LIST_MOST, limit);
+    *ret_limit = (int)n;
+    *ret_after = http_query(rq, "after");
+    return RC_OK;
+}
+
+enum rc http_match(struct http_req *rq, int64_t version, struct err *err)
+{
+    if (rq->match < 0 || rq->match == version)
+        return RC_OK;
+    return err_set(err, RC_STALE, NULL,
+        "it was changed meanwhile: version %lld stands, not %lld",
+        (long long)version, (long long)rq->match);
+}
+
+/* ---- the database ----------------------------------------------------- */
+
+static void asked(void *arg, const struct db_reply *reply)
+{
+    struct http_req *rq = arg;
+    struct http_life *life = rq->life;
+    http_next *next = life->next;
+
+    life->state = LIFE_RUNNING;
+    life->next = NULL;
+    if (reply->rc == RC_OK) {
+        life_outcome(life, next(rq, reply, &life->err));
+        return;
+    }
+    life->fault = reply->server ? arena_strdup(rq->arena, reply->server) : NULL;
+    life_outcome(life,
+        err_set(&life->err, reply->rc, reply->pointer, "%s", reply->detail));
+}
+
+enum rc http_read(struct http_req *rq, struct db_call *const *calls, size_t n,
+    http_next *next)
+{
+    rq->life->next = next;
+    rq->life->state = LIFE_WAITING;
+    db_read(rq->srv->parts.db, DB_QUICK, &rq->who.db, calls, n, asked, rq);
+    return RC_OK;
+}
+
+enum rc http_read_slow(struct http_req *rq, struct db_call *const *calls,
+    size_t n, http_next *next)
+{
+    rq->life->next = next;
+    rq->life->state = LIFE_WAITING;
+    db_read(rq->srv->parts.db, DB_SLOW, &rq->who.db, calls, n, asked, rq);
+    return RC_OK;
+}
+
+enum rc http_read_open(
+    struct http_req *rq, struct db_call *call, http_next *next)
+{
+    rq->life->next = next;
+    rq->life->state = LIFE_WAITING;
+    db_read_open(rq->srv->parts.db, call, asked, rq);
+    return RC_OK;
+}
+
+enum rc http_write(struct http_req *rq, struct db_call *const *calls, size_t n,
+    http_next *next)
+{
+    struct db_write write = {
+        .who = rq->who.db, .act = rq->act, .calls = calls, .n = n};
+
+    /* Each attempt of a handler is an act of its own. */
+    uuid_text(uuid_new(instant_now_us()), write.act.audit_id);
+    rq->life->next = next;
+    rq->life->state = LIFE_WAITING;
+    db_write(rq->srv->parts.db, &write, asked, rq);
+    return RC_OK;
+}
+
+static void work_here(void *arg)
+{
+    struct http_req *rq = arg;
+
+    rq->life->work(rq);
+}
+
+static void work_done(void *arg)
+{
+    struct db_reply reply = {.rc = RC_OK};
+
+    asked(arg, &reply);
+}
+
+static enum rc work_in(struct worker_pool *pool, struct http_req *rq,
+    void (*work)(struct http_req *rq), http_next *next)
+{
+    rq->life->next = next;
+    rq->life->work = work;
+    rq->life->state = LIFE_WAITING;
+    if (worker_start(pool, work_here, work_done, rq))
+        return RC_OK;
+    rq->life->state = LIFE_RUNNING;
+    return err_set(
+        &rq->life->err, RC_BUSY, NULL, "too many such requests wait already");
+}
+
+enum rc http_work(
+    struct http_req *rq, void (*work)(struct http_req *rq), http_next *next)
+{
+    return work_in(rq->srv->parts.workers, rq, work, next);
+}
+
+enum rc http_password_work(
+    struct http_req *rq, void (*work)(struct http_req *rq), http_next *next)
+{
+    return work_in(rq->srv->parts.passwords, rq, work, next);
+}
+
+/* ---- small things ----------------------------------------------------- */
+
+const char *http_new_id(struct http_req *rq)
+{
+    char *text = arena_alloc(rq->arena, UUID_TEXT_SIZE);
+
+    return uuid_text(uuid_new(instant_now_us()), text);
+}
+
+const char *http_time(struct http_req *rq, int64_t us)
+{
+    return instant_text(us, 0, arena_alloc(rq->arena, INSTANT_TEXT_MAX));
+}
+
+const char *http_role_word(enum http_role role)
+{
+    switch (role) {
+    case HTTP_DESK:
+        return "desk";
+    case HTTP_PRESCRIBER:
+        return "prescriber";
+    case HTTP_LAB:
+        return "lab";
+    case HTTP_DEVICE:
+        return "device";
+    case HTTP_ADMIN:
+        return "admin";
+    case HTTP_AUDITOR:
+        return "auditor";
+    default:
+        return "";
+    }
+}
+
+void http_viewed(struct http_req *rq, const char *subject_kind,
+    const char *subject_id, const char *patient_id)
+{
+    struct http_life *life = rq->life;
+
+    if (!patient_id || !*patient_id)
+        return;
+    life->viewed = true;
+    life->view.subject_kind = subject_kind;
+    life->view.subject_id = arena_strdup(rq->arena, subject_id);
+    life->view.patient_id = arena_strdup(rq->arena, patient_id);
+}

@@ -1,0 +1,48 @@
+/* http/guard.c - requests whose framing two readers could read differently. */
+#include <string.h>
+#include <strings.h>
+
+#include "http/life.h"
+
+struct framing {
+    int lengths, encodings, hosts;
+    bool chunked, control;
+};
+
+static enum MHD_Result see(void *cls, enum MHD_ValueKind kind, const char *name,
+    size_t name_len, const char *value, size_t value_len)
+{
+    struct framing *f = cls;
+
+    (void)kind;
+    if (strlen(name) != name_len || (value && strlen(value) != value_len))
+        f->control = true; /* a NUL hides the rest from C */
+    for (size_t i = 0; i < value_len; i++)
+        if ((unsigned char)value[i] < 0x20 && value[i] != '\t')
+            f->control = true;
+    if (strcasecmp(name, "Content-Length") == 0)
+        f->lengths++;
+    if (strcasecmp(name, "Host") == 0)
+        f->hosts++;
+    if (strcasecmp(name, "Transfer-Encoding") == 0) {
+        f->encodings++;
+        f->chunked = value && strcasecmp(value, "chunked") == 0;
+    }
+    return MHD_YES;
+}
+
+const char *guard_fault(struct http_life *life)
+{
+    struct framing f = {0};
+
+    MHD_get_connection_values_n(life->con, MHD_HEADER_KIND, see, &f);
+    if (f.control)
+        return "a header holds a control character";
+    if (f.lengths + f.encodings > 1)
+        return "the length of the body is told more than once";
+    if (f.encodings && !f.chunked)
+        return "the only transfer coding taken is chunked";
+    if (f.hosts != 1)
+        return "there must be one Host header";
+    return NULL;
+}

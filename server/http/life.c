@@ -1,0 +1,418 @@
+/* http/life.c - a request from its first byte to its answer. */
+#include "http/life.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "base/hash.h"
+#include "base/instant.h"
+#include "base/log.h"
+#include "base/num.h"
+#include "http/inside.h"
+#include "http/url.h"
+
+#define BUSY_MOST 4096 /* requests at the database before we say no */
+
+struct http_life *life_new(
+    struct http_server *srv, const char *uri, struct MHD_Connection *con)
+{
+    struct http_life *life = xcalloc(1, sizeof(*life));
+    struct http_req *rq = &life->rq;
+    char id[UUID_TEXT_SIZE];
+
+    life->srv = srv;
+    life->con = con;
+    rq->srv = srv;
+    rq->life = life;
+    rq->arena = arena_new();
+    rq->now_us = instant_now_us();
+    rq->id = arena_strdup(rq->arena, uuid_text(uuid_new(rq->now_us), id));
+    rq->match = -1;
+    life->err = (struct err)ERR_INIT(rq->arena);
+    life->uri = arena_strdup(rq->arena, uri);
+    life->path = life->uri;
+    life->query = strchr(life->uri, '?');
+    if (life->query)
+        *life->query++ = '\0';
+    life->limit = (size_t)srv->parts.config->body_limit_mb << 20;
+    srv->n_lives++;
+    return life;
+}
+
+void life_free(struct http_life *life)
+{
+    if (!life)
+        return;
+    life->srv->n_lives--;
+    json_decref(life->rq.json);
+    text_free(&life->body);
+    text_free(&life->out);
+    arena_free(life->rq.arena);
+    free(life);
+}
+
+/* ---- headers ---------------------------------------------------------- */
+
+static bool cut_path(struct http_life *life)
+{
+    const char *s = life->path;
+
+    while (*s == '/') {
+        const char *end = strchrnul(++s, '/');
+        char *part = url_decode(life->rq.arena, s, (size_t)(end - s), false);
+
+        if (!part || life->n_segments == ARRAY_LEN(life->segments))
+            return false;
+        life->segments[life->n_segments++] = part;
+        s = end;
+    }
+    return *s == '\0' && life->n_segments > 0;
+}
+
+static enum rc check_match(struct http_life *life)
+{
+    const char *value = reply_header_in(life, "If-Match");
+    bool is_signed;
+    size_t digits;
+
+    if (!value) {
+        if (life->rq.route->flags & HTTP_MATCH)
+            return err_set(&life->err, RC_NEED_MATCH, NULL,
+                "send If-Match with the ETag that this change is based on");
+        return RC_OK;
+    }
+    if (strcmp(value, "*") == 0)
+        return RC_OK;
+    digits = *value == '"' ? strspn(value + 1, "0123456789") : 0;
+    if (!digits || (value[1 + digits] != '"' && value[1 + digits] != '-') ||
+        !num_parse(
+            value + 1, digits, 0, INT32_MAX, &life->rq.match, &is_signed))
+        life->rq.match = INT64_MAX; /* a tag that was never ours fits nothing */
+    return RC_OK;
+}
+
+static enum rc check_key(struct http_life *life)
+{
+    const char *key = reply_header_in(life, "Idempotency-Key");
+    size_t len = key ? strlen(key) : 0;
+
+    if (!key)
+        return RC_OK;
+    for (size_t i = 0; i < len; i++)
+        if (key[i] < 0x20 || key[i] > 0x7e)
+            len = 0;
+    if (len < 1 || len > 200)
+        return err_set(&life->err, RC_SYNTAX, NULL,
+            "Idempotency-Key must be 1 to 200 visible ASCII characters");
+    if (life->rq.route->flags & HTTP_KEYED)
+        life->rq.key = arena_strdup(life->rq.arena, key);
+    return RC_OK;
+}
+
+static bool media_is(const char *media, const char *word)
+{
+    return strcmp(media, word) == 0;
+}
+
+static enum rc check_media(struct http_life *life)
+{
+    const char *value = reply_header_in(life, "Content-Type");
+    unsigned flags = life->rq.route->flags;
+    char *media = arena_strdup(life->rq.arena, value ? value : "");
+
+    media[strcspn(media, "; \t")] = '\0';
+    for (char *c = media; *c; c++)
+        if (*c >= 'A' && *c <= 'Z')
+            *c = (char)(*c - 'A' + 'a');
+    life->rq.media = media;
+    if (!(flags & (HTTP_JSON | HTTP_MERGE)))
+        return RC_OK;
+    if (media_is(media, "application/json") ||
+        (flags & HTTP_MERGE && media_is(media, "application/merge-patch+json")))
+        return RC_OK;
+    if (flags & HTTP_MAYBE && !*media)
+        return RC_OK;
+    return err_set(&life->err, RC_MEDIA_TYPE, NULL,
+        "the body must be %s, not \"%s\"",
+        flags & HTTP_MERGE ? "application/merge-patch+json or application/json"
+                           : "application/json",
+        media);
+}
+
+/* What a path makes, by its end; the rest is JSON. */
+static const char *makes(const char *path)
+{
+    static const struct {
+        const char *end, *type;
+    } ends[] = {{".pdf", "application/pdf"}, {".html", "text/html"},
+        {"/fhir", "application/fhir+json"}, {"/original", NULL},
+        {"/docs/api", "text/html"}};
+    size_t len = strlen(path);
+
+    for (size_t i = 0; i < ARRAY_LEN(ends); i++) {
+        size_t n = strlen(ends[i].end);
+
+        if (len >= n && strcmp(path + len - n, ends[i].end) == 0)
+            return ends[i].type;
+    }
+    return "application/json";
+}
+
+static enum rc check_accept(struct http_life *life)
+{
+    const char *accept = reply_header_in(life, "Accept");
+    const char *type = makes(life->rq.route->path);
+    size_t main_len;
+
+    if (!accept || !type || strstr(accept, "*/*") || strstr(accept, type))
+        return RC_OK;
+    main_len = (size_t)(strchr(type, '/') - type) + 1;
+    for (const char *at = accept; (at = strstr(at, "/*")); at += 2)
+        if ((size_t)(at - accept) + 1 >= main_len &&
+            strncmp(at + 1 - main_len, type, main_len) == 0)
+            return RC_OK;
+    if (strcmp(type, "application/fhir+json") == 0 &&
+        strstr(accept, "application/json"))
+        return RC_OK;
+    if (strcmp(type, "application/json") == 0 &&
+        (strstr(accept, "application/problem+json") ||
+            strstr(accept, "application/x-ndjson")))
+        return RC_OK;
+    return err_set(
+        &life->err, RC_NOT_ACCEPTABLE, NULL, "only %s can be given here", type);
+}
+
+static enum rc check_query(struct http_life *life)
+{
+    const char *bad;
+
+    if (url_names_known(
+            life->rq.arena, life->query, life->rq.route->query, &bad))
+        return RC_OK;
+    return err_set(&life->err, RC_INVALID, NULL,
+        "no query argument \"%s\" is known here, or it stands twice", bad);
+}
+
+static enum rc find_route(struct http_life *life)
+{
+    const char *allow = NULL;
+    const char *why = guard_fault(life);
+
+    if (!why && !cut_path(life))
+        why = "the path is broken";
+    if (why) {
+        life->close = true;
+        return err_set(&life->err, RC_SYNTAX, NULL, "%s", why);
+    }
+    life->rq.route = route_find(life, &allow);
+    if (life->rq.route)
+        return RC_OK;
+    if (!allow)
+        return err_set(&life->err, RC_NOT_FOUND, NULL, "no such path");
+    http_header(
+        &life->rq, "Allow", arena_printf(life->rq.arena, "%s, OPTIONS", allow));
+    if (strcmp(life->method, "OPTIONS") == 0)
+        return http_reply_empty(&life->rq, 204);
+    return err_set(&life->err, RC_METHOD, NULL,
+        "%s does not work here; %s does", life->method, allow);
+}
+
+static enum rc check_length(struct http_life *life)
+{
+    const char *value = reply_header_in(life, "Content-Length");
+    int64_t len;
+    bool is_signed;
+
+    if (!value ||
+        !num_parse(value, strlen(value), 0, INT64_MAX / 20, &len, &is_signed))
+        return RC_OK;
+    if ((uint64_t)len <= life->limit)
+        return RC_OK;
+    life->close = true;
+    return err_set(&life->err, RC_TOO_LARGE, NULL,
+        "the body may have at most %zu bytes", life->limit);
+}
+
+bool life_headers(struct http_life *life, const char *method)
+{
+    enum rc rc;
+
+    life->head = strcmp(method, "HEAD") == 0;
+    life->method = life->head ? "GET" : arena_strdup(life->rq.arena, method);
+    rc = find_route(life);
+    if (rc == RC_OK && !life->status)
+        rc = check_length(life);
+    if (rc == RC_OK)
+        return life->status == 0;
+    /* Who isn't known learns nothing of what there is: 401 comes first. */
+    if ((rc == RC_NOT_FOUND || rc == RC_METHOD) &&
+        strncmp(life->path, "/v1/", 4) == 0)
+        return true;
+    problem_write(life);
+    return false;
+}
+
+void life_body(struct http_life *life, const char *bytes, size_t len)
+{
+    if (life->body.len + len > life->limit)
+        life->too_large = true;
+    if (!life->too_large)
+        text_put(&life->body, bytes, len);
+    else
+        text_free(&life->body);
+}
+
+/* ---- the handler ------------------------------------------------------ */
+
+static void start_handler(struct http_life *life)
+{
+    life->state = LIFE_RUNNING;
+    life_outcome(life, life->rq.route->handler(&life->rq, &life->err));
+}
+
+static enum rc parse_body(struct http_life *life)
+{
+    struct http_req *rq = &life->rq;
+    struct text whole = {0};
+
+    rq->body = life->body.data ? life->body.data : "";
+    rq->body_len = life->body.len;
+    if (rq->key) {
+        text_printf(&whole, "%s %s\n", life->method, life->path);
+        text_put(&whole, rq->body, rq->body_len);
+        hash_bytes(whole.data, whole.len, rq->body_hash);
+        text_free(&whole);
+        rq->act.body_hash_hex =
+            hash_hex(rq->body_hash, 32, arena_alloc(rq->arena, 65));
+        rq->act.idempotency_key = rq->key;
+    }
+    if (!(rq->route->flags & (HTTP_JSON | HTTP_MERGE)))
+        return RC_OK;
+    if (rq->route->flags & HTTP_MAYBE && rq->body_len == 0)
+        return RC_OK;
+    TRY(json_in_parse(rq->body, rq->body_len, &rq->json, &life->err));
+    if (!json_is_object(rq->json) && !(rq->route->flags & HTTP_RAW))
+        return err_set(
+            &life->err, RC_INVALID, "", "the body must be a JSON object");
+    return RC_OK;
+}
+
+static enum rc check_request(struct http_life *life)
+{
+    struct http_req *rq = &life->rq;
+
+    if (!(rq->route->roles & HTTP_OPEN) &&
+        !(rq->route->roles & (unsigned)rq->who.role))
+        return err_set(&life->err, RC_FORBIDDEN, NULL,
+            "the role %s may not do this", http_role_word(rq->who.role));
+    TRY(check_media(life));
+    TRY(check_accept(life));
+    if (life->too_large) {
+        life->close = true;
+        return err_set(&life->err, RC_TOO_LARGE, NULL,
+            "the body may have at most %zu bytes", life->limit);
+    }
+    TRY(check_key(life));
+    TRY(check_match(life));
+    TRY(check_query(life));
+    if (db_busy(life->srv->parts.db) > BUSY_MOST)
+        return err_set(&life->err, RC_BUSY, NULL, "too much waits already");
+    return parse_body(life);
+}
+
+static void known(struct http_life *life)
+{
+    struct http_req *rq = &life->rq;
+    enum rc rc;
+
+    life->state = LIFE_RUNNING;
+    rq->act.action = rq->route->action;
+    rq->act.at_us = rq->now_us;
+    rq->act.request_id = rq->id;
+    rc = check_request(life);
+    if (rc != RC_OK)
+        life_outcome(life, rc);
+    else if (rq->key && !(rq->route->flags & HTTP_RAW))
+        key_look(life, start_handler);
+    else
+        start_handler(life);
+}
+
+/* No such path or method, told to somebody known. */
+static void tell_missing(struct http_life *life)
+{
+    life->state = LIFE_RUNNING;
+    life_outcome(life, life->err.rc);
+}
+
+void life_run(struct http_life *life)
+{
+    life->started = true;
+    life->state = LIFE_RUNNING;
+    if (!life->rq.route)
+        token_find(life, tell_missing);
+    else if (life->rq.route->roles & HTTP_OPEN)
+        known(life);
+    else
+        token_find(life, known);
+}
+
+/* ---- the answer ------------------------------------------------------- */
+
+static void viewed(void *arg, const struct db_reply *reply)
+{
+    struct http_life *life = arg;
+
+    if (reply->rc != RC_OK) {
+        err_set(&life->err, reply->rc, NULL, "%s", reply->detail);
+        problem_write(life);
+    }
+    life_ready(life);
+}
+
+/* True when the answer has to wait for its audit row. */
+static bool view_waits(struct http_life *life)
+{
+    struct db_view *view = &life->view;
+
+    if (!life->viewed || life->view_done || life->status >= 300)
+        return false;
+    life->view_done = true;
+    if (!view_is_first(life->srv->views, life))
+        return false;
+    memcpy(view->token_hash, life->rq.who.token_hash, 32);
+    uuid_text(uuid_new(life->rq.now_us), view->audit_id);
+    view->at_us = life->rq.now_us;
+    view->action = "viewed";
+    view->request_id = life->rq.id;
+    life->state = LIFE_WAITING;
+    db_append_view(life->srv->parts.db, view, viewed, life);
+    return true;
+}
+
+void life_outcome(struct http_life *life, enum rc rc)
+{
+    if (rc == RC_OK && life->state == LIFE_WAITING)
+        return; /* more statements are on their way */
+    if (rc != RC_OK) {
+        if (!life->err.detail)
+            err_set(&life->err, rc, NULL, "the request can't be done");
+        problem_write(life);
+    } else if (life->status == 0) {
+        err_set(&life->err, RC_INTERNAL, NULL, "no answer was made");
+        problem_write(life);
+    } else if (view_waits(life)) {
+        return;
+    }
+    life_ready(life);
+}
+
+void life_ready(struct http_life *life)
+{
+    life->state = LIFE_READY;
+    if (!life->suspended)
+        return;
+    life->next_ready = life->srv->ready;
+    life->srv->ready = life;
+}
