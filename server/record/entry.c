@@ -72,8 +72,8 @@ void record_entry_read(struct json_in body, struct record_entry *entry)
         entry->cornea[side] = record_cornea_none();
         if (!json_in_here(eye))
             continue;
-        entry->figures.here[side] = read_eye(
-            eye, (enum record_side)side, &entry->figures.eyes[side]);
+        entry->figures.here[side] =
+            read_eye(eye, (enum record_side)side, &entry->figures.eyes[side]);
         read_cornea(eye, &entry->cornea[side]);
     }
     record_vertex_read(in, &entry->figures.vertex_mm100);

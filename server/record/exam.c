@@ -11,8 +11,7 @@ const char *const RECORD_SECTIONS[] = {"history", "acuities", "objective",
 const char *const RECORD_ACUITY_STAGES[] = {
     "nothing", "habitual", "working", "final", "pinhole", NULL};
 
-static const char *const OUTCOMES[] = {
-    "new", "unchanged", "none-needed", NULL};
+static const char *const OUTCOMES[] = {"new", "unchanged", "none-needed", NULL};
 static const char *const EYES[] = {"right", "left", "both", NULL};
 
 #define ACUITIES_MAX 100
@@ -75,9 +74,9 @@ void record_final_write(
 static void copy_refraction(
     struct json_in in, const char *key, bool subjective, struct json_out *o)
 {
-    static const char *const subjective_names[] = {"right", "left",
-        "vertex_mm", "vertex_assumed", "pd_mm", "purpose", "expires_on",
-        "outcome", "condition", NULL};
+    static const char *const subjective_names[] = {"right", "left", "vertex_mm",
+        "vertex_assumed", "pd_mm", "purpose", "expires_on", "outcome",
+        "condition", NULL};
     static const char *const final_names[] = {"right", "left", "vertex_mm",
         "vertex_assumed", "pd_mm", "purpose", "expires_on", "outcome", NULL};
     struct json_in condition = json_in_get(in, "condition");
@@ -115,8 +114,7 @@ static bool read_acuity(struct json_in in, struct record_acuity *ret)
     return good;
 }
 
-static void need_choice(
-    struct json_in in, const char *const words[], int *ret)
+static void need_choice(struct json_in in, const char *const words[], int *ret)
 {
     if (json_in_need(in))
         json_in_choice(in, words, ret);
@@ -189,11 +187,12 @@ bool record_acuities_best(struct json_in acuities, enum record_side eye,
             continue;
         with = RECORD_ACUITY_STAGES[item.with];
         if (item.eye != eye || item.distance != 0 ||
+            (!item.acuity.has_logmar &&
+                item.acuity.value.level == OPTICS_LEVEL_NUMBER) ||
             (strcmp(with, stage) != 0 &&
                 (!or_stage || strcmp(with, or_stage) != 0)))
             continue;
-        if (found &&
-            optics_acuity_compare(item.acuity.value, ret->value) <= 0)
+        if (found && optics_acuity_compare(item.acuity.value, ret->value) <= 0)
             continue;
         *ret = item.acuity;
         found = true;
@@ -203,8 +202,7 @@ bool record_acuities_best(struct json_in acuities, enum record_side eye,
 
 /* ---- all of them ----------------------------------------------------- */
 
-static void copy_shape(
-    struct json_in in, const char *name, struct json_out *o)
+static void copy_shape(struct json_in in, const char *name, struct json_out *o)
 {
     static const struct {
         const char *name;

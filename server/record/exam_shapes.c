@@ -43,8 +43,8 @@ static const char *const DIABETES[] = {
     "none", "type-1", "type-2", "gestational", "other", "unknown", NULL};
 
 /* Complaints that local rules may ask to refer; cautions at signing. */
-static const char *const WARNINGS[] = {"new-diplopia", "field-loss",
-    "eye-pain", "sudden-loss-of-vision", "flashes-or-floaters",
+static const char *const WARNINGS[] = {"new-diplopia", "field-loss", "eye-pain",
+    "sudden-loss-of-vision", "flashes-or-floaters",
     "headache-with-vision-change", NULL};
 
 static const struct record_shape TASK[] = {
@@ -76,15 +76,14 @@ const struct record_shape RECORD_CONDITION_SHAPE[] = {YES("cycloplegic"),
 static const char *const HORIZONTAL[] = {"exo", "eso", NULL};
 static const char *const VERTICAL[] = {"right-hyper", "left-hyper", NULL};
 static const char *const TURN[] = {"phoria", "tropia", NULL};
-static const char *const PHORIA_METHODS[] = {"cover-test",
-    "prism-cover-test", "maddox-rod", "von-graefe", "fixation-disparity",
-    "other", NULL};
+static const char *const PHORIA_METHODS[] = {"cover-test", "prism-cover-test",
+    "maddox-rod", "von-graefe", "fixation-disparity", "other", NULL};
 static const char *const BASES[] = {
     "base-in", "base-out", "base-up", "base-down", NULL};
 static const char *const EYES[] = {"right", "left", NULL};
 static const char *const FOUR_DOT[] = {"fusion", "suppression-right",
-    "suppression-left", "alternating", "diplopia-crossed",
-    "diplopia-uncrossed", "diplopia-vertical", NULL};
+    "suppression-left", "alternating", "diplopia-crossed", "diplopia-uncrossed",
+    "diplopia-vertical", NULL};
 
 static const struct record_shape HORIZONTAL_PART[] = {
     {.name = "amount",
@@ -102,20 +101,18 @@ static const struct record_shape VERTICAL_PART[] = {
         .places = 2},
     {.name = "direction", .what = RECORD_SHAPE_WORD, .words = VERTICAL}, {0}};
 
-static const struct record_shape PHORIA[] = {
-    {.name = "distance",
-        .what = RECORD_SHAPE_WORD,
-        .needed = true,
-        .words = RECORD_DISTANCES},
+static const struct record_shape PHORIA[] = {{.name = "distance",
+                                                 .what = RECORD_SHAPE_WORD,
+                                                 .needed = true,
+                                                 .words = RECORD_DISTANCES},
     OBJECT("horizontal", HORIZONTAL_PART), OBJECT("vertical", VERTICAL_PART),
     WORD("turn", TURN), WORD("method", PHORIA_METHODS),
     WORD("with", RECORD_ACUITY_WITH), {0}};
 
-static const struct record_shape VERGENCE[] = {
-    {.name = "distance",
-        .what = RECORD_SHAPE_WORD,
-        .needed = true,
-        .words = RECORD_DISTANCES},
+static const struct record_shape VERGENCE[] = {{.name = "distance",
+                                                   .what = RECORD_SHAPE_WORD,
+                                                   .needed = true,
+                                                   .words = RECORD_DISTANCES},
     {.name = "direction",
         .what = RECORD_SHAPE_WORD,
         .needed = true,

@@ -29,8 +29,8 @@ bool record_refraction_read(struct json_in in, struct record_refraction *ret)
             json_in_get(in, record_side_word((enum record_side)side));
 
         if (json_in_here(eye))
-            ret->here[side] = record_eye_read(
-                eye, (enum record_side)side, &ret->eyes[side]);
+            ret->here[side] =
+                record_eye_read(eye, (enum record_side)side, &ret->eyes[side]);
     }
     record_vertex_read(in, &ret->vertex_mm100);
     json_in_bool(json_in_get(in, "vertex_assumed"), &ret->vertex_assumed);
