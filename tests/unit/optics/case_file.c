@@ -188,6 +188,44 @@ void want_power(struct case_row *c, const char *prefix, struct optics_power got)
         want_number(c, path, got.axis);
 }
 
+/* One figure of an answer, of whatever kind it is. */
+static void want_value(struct case_row *c, const char *path, const json_t *got)
+{
+    ck_assert_msg(got != NULL, "%s: no %s in the answer", row_id(c), path);
+    if (json_is_number(got))
+        want_number(c, path, json_number_value(got));
+    else if (json_is_string(got))
+        want_text(c, path, json_string_value(got));
+    else if (json_is_boolean(got))
+        want_bool(c, path, json_is_true(got));
+    else
+        want_null(c, path);
+}
+
+static void want_members(struct case_row *c, const json_t *expect,
+    const json_t *answer, const char *prefix)
+{
+    const char *key;
+    const json_t *v;
+
+    json_object_foreach ((json_t *)expect, key, v) {
+        const json_t *got = json_object_get(answer, key);
+        char path[64];
+
+        snprintf(path, sizeof(path), "%s%s%s", prefix, key,
+            json_is_object(v) ? "." : "");
+        if (json_is_object(v))
+            want_members(c, v, got, path);
+        else
+            want_value(c, path, got);
+    }
+}
+
+void want_answer(struct case_row *c, const json_t *answer)
+{
+    want_members(c, json_object_get(c->row, "expect"), answer, "");
+}
+
 static size_t leaves(const json_t *v)
 {
     const char *key;
@@ -201,11 +239,10 @@ static size_t leaves(const json_t *v)
     return n;
 }
 
-void case_file_run(
-    const char *name, size_t rows, void (*run)(struct case_row *c))
+json_t *case_file_load(const char *name)
 {
+    json_t *rows = json_array();
     char path[512];
-    size_t n = 0;
     FILE *f;
 
     snprintf(path, sizeof(path), "%s/%s.jsonl", TEST_DATA, name);
@@ -214,16 +251,31 @@ void case_file_run(
     for (;;) {
         json_error_t why;
         json_t *row = json_loadf(f, JSON_DISABLE_EOF_CHECK, &why);
-        struct case_row c = {row, 0};
 
         if (!row)
             break;
+        json_array_append_new(rows, row);
+    }
+    ck_assert_msg(feof(f), "%s: a row that is no JSON", name);
+    fclose(f);
+    return rows;
+}
+
+void case_file_run(
+    const char *name, size_t rows, void (*run)(struct case_row *c))
+{
+    json_t *all = case_file_load(name);
+    json_t *row;
+    size_t i;
+
+    json_array_foreach (all, i, row) {
+        struct case_row c = {row, 0};
+
         run(&c);
         ck_assert_msg(c.seen == leaves(json_object_get(row, "expect")),
             "%s: looked at %zu of its figures", row_id(&c), c.seen);
-        json_decref(row);
-        n++;
     }
-    fclose(f);
-    ck_assert_msg(n == rows, "%s: %zu rows, not %zu", name, n, rows);
+    ck_assert_msg(json_array_size(all) == rows, "%s: %zu rows, not %zu", name,
+        json_array_size(all), rows);
+    json_decref(all);
 }

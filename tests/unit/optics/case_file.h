@@ -45,3 +45,9 @@ void want_power(
 /* Runs run on every row of the file and fails unless there are rows rows. */
 void case_file_run(
     const char *name, size_t rows, void (*run)(struct case_row *c));
+
+/* Compares everything that the row expects with an answer in its form. */
+void want_answer(struct case_row *c, const json_t *answer);
+
+/* Every row of the file, an array (json_decref). */
+json_t *case_file_load(const char *name);
