@@ -238,3 +238,39 @@ CREATE INDEX habitual_choice_by_patient
 ON habitual_choice (network_id, patient_id, choice_id);
 CALL tenant_table('habitual_choice');
 GRANT SELECT, INSERT ON habitual_choice TO lensclerkd; -- append-only
+
+-- The glasses that a patient wears for a purpose (none said: distance): those
+-- that a person named, unless newer ones were measured since, else the newest
+-- lensometry.  A reading that came later but was taken before the named pair
+-- (an old file brought in) does not count as newer.
+CREATE FUNCTION habitual_of(of_patient uuid, for_purpose text) RETURNS uuid
+LANGUAGE sql STABLE AS $$
+    WITH named AS (
+        SELECT c.choice_id, e.entry_id, e.at
+        FROM habitual_choice AS c
+        JOIN entry AS e
+            ON e.entry_id = c.entry_id AND e.patient_id = c.patient_id
+        WHERE c.patient_id = of_patient
+            AND coalesce(c.purpose, e.purpose, 'distance') = for_purpose
+        ORDER BY c.choice_id DESC
+        LIMIT 1
+    ),
+
+    measured AS (
+        SELECT e.entry_id, e.at
+        FROM entry AS e
+        WHERE e.patient_id = of_patient AND e.kind = 'lensometry'
+            AND coalesce(e.purpose, 'distance') = for_purpose
+            AND NOT EXISTS (
+                SELECT 1 FROM named AS n
+                WHERE e.entry_id < n.choice_id OR e.at <= n.at
+            )
+        ORDER BY e.at DESC, e.entry_id DESC
+        LIMIT 1
+    )
+
+    SELECT coalesce(
+        (SELECT entry_id FROM measured), (SELECT entry_id FROM named))
+$$;
+REVOKE ALL ON FUNCTION habitual_of FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION habitual_of TO lensclerkd;

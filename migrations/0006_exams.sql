@@ -45,6 +45,7 @@ IS 'Signed before and opened again with a reason; the signed edition stands'
 ' until the new one is signed.';
 COMMENT ON COLUMN exam.body IS 'The sections and the working refraction, JSON.';
 CREATE INDEX exam_by_patient ON exam (network_id, patient_id, performed_at);
+CREATE INDEX exam_by_clinic ON exam (network_id, clinic_id, performed_at);
 CREATE INDEX exam_by_visit ON exam (network_id, visit_id);
 CALL tenant_table('exam');
 GRANT SELECT, INSERT, UPDATE ON exam TO lensclerkd;
