@@ -1,6 +1,5 @@
 #include "instruments/dicom_eye.h"
 
-
 #include "base/arena.h"
 #include "base/num.h"
 #include "instruments/dicom_attr.h"

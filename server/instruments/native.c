@@ -201,6 +201,8 @@ static void read_eyes(struct json_in in, struct record_reading *r)
         enum record_side side = (enum record_side)i;
         struct json_in eye = json_in_get(in, record_side_word(side));
 
+        if (side == RECORD_BOTH && r->kind != RECORD_ACUITY)
+            continue; /* no field of the other kinds */
         if (json_in_here(eye))
             native_eye_read(eye, r, side);
     }

@@ -1,0 +1,4 @@
+#pragma once
+#include <check.h>
+
+void decimal_tests(TCase *tc);
