@@ -493,6 +493,13 @@ conf_write() {
     [ "${metrics_port:-0}" -ne 0 ] || metrics_port=$((port + 1))
 }
 
+# conf_check PROGRAM: before anything is stopped or started.
+conf_check() {
+    conf_said=$("$1" check-config --config "$conf" 2>&1 </dev/null) && return 0
+    fail "the configuration $conf is refused" \
+        "$(printf '%s\n' "$conf_said" | head -n 5)"
+}
+
 # --- the network -------------------------------------------------------------
 
 # net_address: sets host, where this machine reaches the daemon, and base_url.
