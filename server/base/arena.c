@@ -97,7 +97,7 @@ static struct block *add_block(struct arena *arena, size_t need)
     b->used = 0;
     b->size = size;
     /* A big piece goes behind the block that still has room. */
-    if (arena->blocks && size == need && BLOCK_SIZE) {
+    if (arena->blocks && size == need && BLOCK_SIZE != 0) {
         b->next = arena->blocks->next;
         arena->blocks->next = b;
     } else {

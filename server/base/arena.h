@@ -30,7 +30,7 @@ char *arena_memdup(struct arena *arena, const void *s, size_t len);
 char *arena_printf(struct arena *arena, const char *fmt, ...)
     __attribute__((format(printf, 2, 3)));
 char *arena_vprintf(struct arena *arena, const char *fmt, va_list ap)
-    __attribute__((format(printf, 2, 0)));
+    __attribute__((format(printf, 2, 0), nonnull(2)));
 
 /* Outside an arena: malloc and friends that end the process on no memory. */
 void *xmalloc(size_t size) __attribute__((malloc, returns_nonnull));
