@@ -194,18 +194,19 @@ ON network TO lensclerkd;
 GRANT UPDATE (revoked_at) ON token TO lensclerkd;
 
 -- The only ways to find out who somebody is before a network is set.
-GRANT SELECT ON network, app_user, token, device TO lensclerk_auth;
+GRANT SELECT ON network, app_user, token, device, clinic TO lensclerk_auth;
 CREATE POLICY network_auth ON network FOR SELECT TO lensclerk_auth USING (true);
 CREATE POLICY app_user_auth ON app_user
 FOR SELECT TO lensclerk_auth USING (true);
 CREATE POLICY token_auth ON token FOR SELECT TO lensclerk_auth USING (true);
 CREATE POLICY device_auth ON device FOR SELECT TO lensclerk_auth USING (true);
+CREATE POLICY clinic_auth ON clinic FOR SELECT TO lensclerk_auth USING (true);
 
 CREATE FUNCTION token_by_hash(hash bytea)
 RETURNS TABLE (
     network_id uuid, token_id uuid, kind text, role text, user_id uuid,
     device_id uuid, clinic_id uuid, lab_id uuid, expires_us bigint,
-    user_name text, network_name text
+    user_name text, network_name text, time_zone text
 )
 LANGUAGE plpgsql STABLE SECURITY DEFINER
 SET search_path = pg_catalog, public AS $$
@@ -214,13 +215,15 @@ BEGIN
     SELECT t.network_id, t.token_id, t.kind, t.role, t.user_id,
         t.device_id, t.clinic_id, t.lab_id,
         (extract(epoch FROM t.expires_at) * 1000000)::bigint,
-        coalesce(u.name, d.name), n.name
+        coalesce(u.name, d.name), n.name, c.time_zone
     FROM token AS t
     JOIN network AS n ON n.network_id = t.network_id
     LEFT JOIN app_user AS u
         ON u.network_id = t.network_id AND u.user_id = t.user_id
     LEFT JOIN device AS d
         ON d.network_id = t.network_id AND d.device_id = t.device_id
+    LEFT JOIN clinic AS c
+        ON c.network_id = t.network_id AND c.clinic_id = t.clinic_id
     WHERE t.token_hash = hash AND t.revoked_at IS NULL
         AND t.expires_at > now();
 END

@@ -454,6 +454,10 @@ static void take_outcome(
 static void finish(
     struct db *db, struct append_unit *unit, struct db_reply *reply)
 {
+    if (unit->readings) {
+        unit->readings->rc = reply->rc;
+        unit->readings->detail = reply->detail;
+    }
     unit->done(unit->arg, reply);
     free(unit);
     db->busy--;

@@ -53,9 +53,13 @@ struct db_readings {
     uint8_t body_hash[32]; /* beside an idempotency key */
     struct db_reading *rows;
     size_t n;
+
+    /* Filled before done: */
+    enum rc rc;
+    const char *detail; /* why it isn't RC_OK; static */
 };
 
-/* All is borrowed until done; reply->rows is NULL, see the rows' outcomes. */
+/* All is borrowed until done; see rc and, on RC_OK, the rows' outcomes. */
 void db_append_readings(
     struct db *db, struct db_readings *readings, db_done *done, void *arg);
 

@@ -101,6 +101,37 @@ enum rc http_write(struct http_req *rq, struct db_call *const *calls, size_t n,
     return RC_OK;
 }
 
+struct append {
+    struct http_req *rq;
+    size_t left;
+};
+
+static void appended(void *arg, const struct db_reply *reply)
+{
+    struct append *append = arg;
+    struct db_reply all = {.rc = RC_OK};
+
+    if (reply->server)
+        append->rq->life->fault =
+            arena_strdup(append->rq->arena, reply->server);
+    if (--append->left == 0)
+        asked(append->rq, &all);
+}
+
+enum rc http_append(
+    struct http_req *rq, struct db_readings *units, size_t n, http_next *next)
+{
+    struct append *append = arena_calloc(rq->arena, 1, sizeof(*append));
+
+    append->rq = rq;
+    append->left = n;
+    rq->life->next = next;
+    rq->life->state = LIFE_WAITING;
+    for (size_t i = 0; i < n; i++)
+        db_append_readings(rq->srv->parts.db, &units[i], appended, append);
+    return RC_OK;
+}
+
 static void work_here(void *arg)
 {
     struct http_req *rq = arg;

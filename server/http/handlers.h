@@ -25,13 +25,29 @@ enum rc http_optics_post(struct http_req *rq, struct err *err);
 /* orders.c */
 
 /* patients.c */
+enum rc http_patient_get(struct http_req *rq, struct err *err);
+enum rc http_patient_list(struct http_req *rq, struct err *err);
+enum rc http_patient_patch(struct http_req *rq, struct err *err);
+enum rc http_patient_post(struct http_req *rq, struct err *err);
 
 /* readings.c */
+enum rc http_reading_claim(struct http_req *rq, struct err *err);
+enum rc http_reading_get(struct http_req *rq, struct err *err);
+enum rc http_reading_original(struct http_req *rq, struct err *err);
+enum rc http_reading_unclaim(struct http_req *rq, struct err *err);
+enum rc http_readings_get(struct http_req *rq, struct err *err);
+
+/* readings_in.c */
+enum rc http_readings_post(struct http_req *rq, struct err *err);
+enum rc http_readings_preview(struct http_req *rq, struct err *err);
 
 /* sessions.c */
 enum rc http_me_get(struct http_req *rq, struct err *err);
 enum rc http_session_delete(struct http_req *rq, struct err *err);
 enum rc http_session_post(struct http_req *rq, struct err *err);
+
+/* timeline.c */
+enum rc http_timeline_get(struct http_req *rq, struct err *err);
 
 /* tokens.c */
 

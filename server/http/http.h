@@ -72,6 +72,7 @@ struct http_who {
     enum http_role role;
     char name[64];
     char network_name[64];
+    char time_zone[64]; /* of the clinic; "" without one */
     int64_t expires_us;
     bool session; /* a browser's, not a bearer token */
 };
@@ -126,6 +127,13 @@ enum rc http_read_open(
 enum rc http_write(struct http_req *rq, struct db_call *const *calls, size_t n,
     http_next *next);
 
+struct db_readings;
+
+/* Stores n units of readings, each on its own, in the group writer; then next
+ * runs once, with reply RC_OK: each unit's rc tells what became of it. */
+enum rc http_append(struct http_req *rq, struct db_readings *units, size_t n,
+    http_next *next);
+
 /* Runs work(rq) on a worker's thread (it may touch rq->arena and rq->state,
  * no reply functions), then next on the loop's with reply NULL. */
 enum rc http_work(
@@ -168,6 +176,3 @@ const char *http_new_id(struct http_req *rq);
 /* "2026-03-02T09:14:05Z" of us, in the arena. */
 const char *http_time(struct http_req *rq, int64_t us);
 const char *http_role_word(enum http_role role);
-
-/* A new secret token (text, at most 63 characters) and its SHA-256. */
-void http_token_make(char token[64], uint8_t hash[32]);

@@ -7,7 +7,7 @@
 #include <sodium.h>
 #include <string.h>
 
-#include "base/hash.h"
+#include "base/secret.h"
 #include "http/handlers.h"
 #include "http/inside.h"
 
@@ -21,7 +21,7 @@ struct sign_in {
     char network_id[UUID_TEXT_SIZE], user_id[UUID_TEXT_SIZE];
     const char *role, *display;
     const char *clinic_id, *lab_id;
-    char token[64];
+    char token[SECRET_TOKEN_SIZE];
 };
 
 /* A hash that no password fits, made once: for names that don't exist. */
@@ -78,20 +78,6 @@ static enum rc session_stored(
     return http_reply_json(rq, 201, &body);
 }
 
-void http_token_make(char token[64], uint8_t hash[32])
-{
-    unsigned char raw[32];
-    char text[sodium_base64_ENCODED_LEN(
-        32, sodium_base64_VARIANT_URLSAFE_NO_PADDING)];
-
-    randombytes_buf(raw, sizeof(raw));
-    sodium_bin2base64(text, sizeof(text), raw, sizeof(raw),
-        sodium_base64_VARIANT_URLSAFE_NO_PADDING);
-    memcpy(token, "lct_", 4);
-    memcpy(token + 4, text, strlen(text) + 1);
-    hash_bytes(token, strlen(token), hash);
-}
-
 static enum rc password_checked(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
@@ -104,7 +90,7 @@ static enum rc password_checked(
     if (!in->right)
         return err_set(err, RC_UNAUTHORIZED, NULL,
             "network, user and password do not fit together");
-    http_token_make(in->token, hash);
+    secret_token_new(in->token, hash);
     memcpy(rq->who.db.network_id, in->network_id, UUID_TEXT_SIZE);
     memcpy(rq->who.db.user_id, in->user_id, UUID_TEXT_SIZE);
     memcpy(rq->who.db.token_id, id, UUID_TEXT_SIZE);

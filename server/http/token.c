@@ -160,6 +160,7 @@ static void take_row(struct http_who *who, const struct db_rows *rows)
     put(who->name, sizeof(who->name), db_rows_text(rows, 0, 9));
     put(who->network_name, sizeof(who->network_name),
         db_rows_text(rows, 0, 10));
+    put(who->time_zone, sizeof(who->time_zone), db_rows_text(rows, 0, 11));
     put(who->owner_id, UUID_TEXT_SIZE,
         *who->db.user_id ? who->db.user_id : who->db.device_id);
 }

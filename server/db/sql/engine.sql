@@ -24,7 +24,7 @@ FROM audit WHERE audit_id = $1::uuid
 -- name: token_by_hash
 SELECT
     network_id, token_id, kind, role, user_id, device_id, clinic_id, lab_id,
-    expires_us, user_name, network_name
+    expires_us, user_name, network_name, time_zone
 FROM token_by_hash($1::bytea)
 
 -- name: tokens_revoked_since

@@ -67,23 +67,19 @@ SELECT version FROM done
 
 -- A day is the clinic's own: its bounds are instants that differ from zone to
 -- zone.  They are made first, because a time zone's function would cost the
--- index under row security.  Clinic (1), day (2; null: the clinic's today at
--- $3, "": all days), instants to go on before (4, 5), limit (6).
--- name: visit_list_clinic
+-- index under row security.  Clinic (1; null: all), day (2; null: the clinic's
+-- today at $3), what to go on before (4, 5), limit (6).
+-- name: visit_list_day
 WITH day AS MATERIALIZED (
     SELECT
         c.clinic_id, c.time_zone,
-        CASE WHEN d.day IS NOT NULL
-            THEN d.day::timestamp AT TIME ZONE c.time_zone END AS starts,
-        CASE WHEN d.day IS NOT NULL
-            THEN (d.day + 1)::timestamp AT TIME ZONE c.time_zone END AS ends
+        d.day::timestamp AT TIME ZONE c.time_zone AS starts,
+        (d.day + 1)::timestamp AT TIME ZONE c.time_zone AS ends
     FROM clinic AS c
     CROSS JOIN LATERAL (
-        SELECT CASE
-            WHEN $2::text IS NULL
-            THEN ($3::timestamptz AT TIME ZONE c.time_zone)::date
-            ELSE nullif($2::text, '')::date
-        END AS day
+        SELECT coalesce(
+            $2::date, ($3::timestamptz AT TIME ZONE c.time_zone)::date
+        ) AS day
     ) AS d
     WHERE $1::uuid IS NULL OR c.clinic_id = $1::uuid
 )
@@ -100,42 +96,32 @@ SELECT
     (extract(epoch FROM v.created_at) * 1000000)::bigint AS created_us
 FROM day
 JOIN visit AS v ON v.clinic_id = day.clinic_id
-    AND v.at >= coalesce(day.starts, '-infinity')
-    AND v.at < coalesce(day.ends, 'infinity')
-    AND v.at <= $4::timestamptz
+    AND v.at >= day.starts AND v.at < day.ends
 JOIN patient AS p ON p.patient_id = v.patient_id
 WHERE (v.at, v.visit_id) < ($4::timestamptz, $5::uuid)
 ORDER BY v.at DESC, v.visit_id DESC
 LIMIT $6::integer
 
+-- One patient's: clinic and day may be null.
 -- name: visit_list_patient
-WITH day AS MATERIALIZED (
-    SELECT
-        c.clinic_id, c.time_zone,
-        CASE
-            WHEN $3::text IS NULL
-            THEN ($4::timestamptz AT TIME ZONE c.time_zone)::date
-            ELSE nullif($3::text, '')::date
-        END AS day
-    FROM clinic AS c
-    WHERE $2::uuid IS NULL OR c.clinic_id = $2::uuid
-)
-
 SELECT
     (extract(epoch FROM v.at) * 1000000)::bigint || '.' || v.visit_id AS after,
     v.visit_id, v.version, v.patient_id, p.record_number, p.family, p.given,
     p.born, v.clinic_id,
     (extract(epoch FROM v.at) * 1000000)::bigint AS at_us,
     (extract(epoch FROM
-        (v.at AT TIME ZONE day.time_zone) - (v.at AT TIME ZONE 'UTC')) / 60
+        (v.at AT TIME ZONE c.time_zone) - (v.at AT TIME ZONE 'UTC')) / 60
     )::integer AS offset_min,
     v.reason, v.status,
     (extract(epoch FROM v.created_at) * 1000000)::bigint AS created_us
 FROM visit AS v
-JOIN day ON day.clinic_id = v.clinic_id
-    AND (day.day IS NULL OR (v.at AT TIME ZONE day.time_zone)::date = day.day)
+JOIN clinic AS c ON c.clinic_id = v.clinic_id
 JOIN patient AS p ON p.patient_id = v.patient_id
 WHERE v.patient_id = $1::uuid
-    AND (v.at, v.visit_id) < ($5::timestamptz, $6::uuid)
+    AND ($2::uuid IS NULL OR v.clinic_id = $2::uuid)
+    AND (
+        $3::date IS NULL OR (v.at AT TIME ZONE c.time_zone)::date = $3::date
+    )
+    AND (v.at, v.visit_id) < ($4::timestamptz, $5::uuid)
 ORDER BY v.at DESC, v.visit_id DESC
-LIMIT $7::integer
+LIMIT $6::integer

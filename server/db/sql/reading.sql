@@ -1,0 +1,96 @@
+-- Readings and the entries of the timeline.
+
+-- name: reading_get
+SELECT
+    e.entry_id, e.patient_id, e.version, r.matched, e.body, e.kind
+FROM entry AS e
+JOIN reading AS r ON r.reading_id = e.entry_id
+WHERE e.entry_id = $1::uuid
+
+-- name: reading_original
+SELECT o.media_type, encode(o.bytes, 'base64'), e.patient_id
+FROM reading AS r
+JOIN reading_original AS o ON o.original_id = r.original_id
+JOIN entry AS e ON e.entry_id = r.reading_id
+WHERE r.reading_id = $1::uuid
+
+-- name: reading_tray
+SELECT
+    e.entry_id, e.patient_id, e.version, r.matched, e.body, e.kind
+FROM entry AS e
+JOIN reading AS r ON r.reading_id = e.entry_id
+WHERE e.patient_id IS NULL AND ($1::uuid IS NULL OR e.entry_id < $1::uuid)
+ORDER BY e.entry_id DESC
+LIMIT $2::integer
+
+-- name: reading_list
+SELECT
+    e.entry_id, e.patient_id, e.version, r.matched, e.body, e.kind
+FROM reading AS r
+JOIN entry AS e ON e.entry_id = r.reading_id
+WHERE ($1::uuid IS NULL OR r.reading_id < $1::uuid)
+ORDER BY r.reading_id DESC
+LIMIT $2::integer
+
+-- name: reading_claim
+WITH claimed AS (
+    UPDATE entry SET patient_id = $2::uuid, version = version + 1
+    WHERE entry_id = $1::uuid AND origin = 'reading'
+        AND version = $3::integer
+        AND EXISTS (
+            SELECT 1 FROM patient WHERE patient_id = $2::uuid
+        )
+    RETURNING entry_id, patient_id
+),
+
+noted AS (
+    INSERT INTO reading_claim (claim_id, reading_id, patient_id, reason)
+    SELECT $4::uuid, claimed.entry_id, claimed.patient_id, $5::text
+    FROM claimed
+),
+
+logged AS (
+    INSERT INTO audit (subject_kind, subject_id, patient_id)
+    SELECT 'reading', claimed.entry_id, claimed.patient_id
+    FROM claimed
+)
+
+SELECT claimed.entry_id FROM claimed
+
+-- name: reading_unclaim
+WITH freed AS (
+    UPDATE entry SET patient_id = NULL, version = version + 1
+    WHERE entry_id = $1::uuid AND origin = 'reading'
+        AND version = $2::integer
+    RETURNING entry_id
+),
+
+noted AS (
+    INSERT INTO reading_claim (claim_id, reading_id, reason)
+    SELECT $3::uuid, freed.entry_id, $5::text
+    FROM freed
+),
+
+logged AS (
+    INSERT INTO audit (subject_kind, subject_id, patient_id)
+    SELECT 'reading', freed.entry_id, $4::uuid
+    FROM freed
+)
+
+SELECT freed.entry_id FROM freed
+
+-- name: timeline
+SELECT
+    entry_id, version, (extract(EPOCH FROM at) * 1000000)::bigint, origin,
+    kind, condition_key, series_uid, right_m, right_j0, right_j45, left_m,
+    left_j0, left_j45, body
+FROM entry
+WHERE patient_id = $1::uuid AND NOT superseded
+    AND (
+        $2::timestamptz IS NULL OR (at, entry_id) < ($2::timestamptz, $3::uuid)
+    )
+ORDER BY at DESC, entry_id DESC
+LIMIT $4::integer
+
+-- name: patient_exists
+SELECT 1 FROM patient WHERE patient_id = $1::uuid
