@@ -13,7 +13,30 @@ enum rc http_docs_get(struct http_req *rq, struct err *err);
 enum rc http_openapi_get(struct http_req *rq, struct err *err);
 enum rc http_schema_get(struct http_req *rq, struct err *err);
 
+/* exam_amend.c */
+enum rc http_exam_amend_delete(struct http_req *rq, struct err *err);
+enum rc http_exam_amend_post(struct http_req *rq, struct err *err);
+enum rc http_exam_void_post(struct http_req *rq, struct err *err);
+
+/* exam_sign.c */
+enum rc http_exam_sign_post(struct http_req *rq, struct err *err);
+
+/* exam_start.c */
+enum rc http_exam_start_post(struct http_req *rq, struct err *err);
+
+/* exam_steps.c */
+enum rc http_exam_step_list(struct http_req *rq, struct err *err);
+enum rc http_exam_step_post(struct http_req *rq, struct err *err);
+
 /* exams.c */
+enum rc http_exam_get(struct http_req *rq, struct err *err);
+enum rc http_exam_list(struct http_req *rq, struct err *err);
+enum rc http_exam_patch(struct http_req *rq, struct err *err);
+enum rc http_exam_post(struct http_req *rq, struct err *err);
+
+/* habitual.c */
+enum rc http_habitual_get(struct http_req *rq, struct err *err);
+enum rc http_habitual_post(struct http_req *rq, struct err *err);
 
 /* health.c */
 enum rc http_health_get(struct http_req *rq, struct err *err);
@@ -40,6 +63,11 @@ enum rc http_readings_get(struct http_req *rq, struct err *err);
 /* readings_in.c */
 enum rc http_readings_post(struct http_req *rq, struct err *err);
 enum rc http_readings_preview(struct http_req *rq, struct err *err);
+
+/* rx.c */
+enum rc http_exam_delta_get(struct http_req *rq, struct err *err);
+enum rc http_exam_rx_get(struct http_req *rq, struct err *err);
+enum rc http_exam_version_list(struct http_req *rq, struct err *err);
 
 /* sessions.c */
 enum rc http_me_get(struct http_req *rq, struct err *err);
