@@ -192,6 +192,24 @@ bool json_in_text(struct json_in in, size_t max, const char **ret)
     return n > 0 && (size_t)n <= max;
 }
 
+bool json_in_line(struct json_in in, size_t max, const char **ret)
+{
+    const char *s;
+
+    if (!json_in_text(in, max, &s))
+        return false;
+    if (strpbrk(s, "\n\t")) {
+        err_fault(in.err, in.pointer, "must be one line without tabs");
+        return false;
+    }
+    if (s[strspn(s, " ")] == '\0') {
+        err_fault(in.err, in.pointer, "must not be blank");
+        return false;
+    }
+    *ret = arena_strdup(in.err->arena, s);
+    return true;
+}
+
 bool json_in_number(struct json_in in, double min, double max, double *ret)
 {
     double x;

@@ -53,6 +53,10 @@ bool json_in_need(struct json_in in);
  * line feed and tab; *ret is borrowed from the document. */
 bool json_in_text(struct json_in in, size_t max, const char **ret);
 
+/* One line of text of 1..max code points, not blank, without control
+ * characters; *ret is in err's arena. */
+bool json_in_line(struct json_in in, size_t max, const char **ret);
+
 /* A finite number in min..max. */
 bool json_in_number(struct json_in in, double min, double max, double *ret);
 

@@ -1,0 +1,344 @@
+/* http/patients.c - who is examined. */
+#include "record/patient.h"
+
+#include <string.h>
+
+#include "base/fold.h"
+#include "base/instant.h"
+#include "base/num.h"
+#include "http/handlers.h"
+#include "http/shape.h"
+#include "record/search.h"
+
+static const char *const FIXED[] = {"id", "created_at", "cautions", NULL};
+
+/* Columns of patient_get, from first on. */
+static void take_row(
+    struct record_patient *p, const struct db_rows *rows, size_t row, int first)
+{
+    *p = (struct record_patient){
+        .id = db_rows_text(rows, row, first),
+        .record_number = db_rows_text(rows, row, first + 2),
+        .family = db_rows_text(rows, row, first + 3),
+        .given = db_rows_text(rows, row, first + 4),
+        .born = db_rows_text(rows, row, first + 5),
+        .sex = db_rows_text(rows, row, first + 6),
+        .telephone = db_rows_text(rows, row, first + 7),
+        .created_us = db_rows_int(rows, row, first + 8),
+    };
+}
+
+static void put_fields(struct db_call *call, const struct record_patient *p)
+{
+    struct arena *arena = call->arena;
+
+    db_put_text(call, p->record_number);
+    db_put_text(call, p->family);
+    db_put_text(call, p->given);
+    db_put_text(call, p->born);
+    db_put_text(call, p->sex);
+    db_put_text(call, p->telephone);
+    db_put_text(call, fold_text(arena, shape_or_empty(p->family)));
+    db_put_text(call, fold_text(arena, shape_or_empty(p->given)));
+}
+
+static void put_words(struct db_call *call, const struct record_patient *p)
+{
+    size_t n;
+    const char *const *words = record_patient_words(call->arena, p, &n);
+
+    db_put_texts(call, words, n);
+}
+
+/* ---- POST ------------------------------------------------------------- */
+
+struct adding {
+    struct record_patient patient;
+    const char *answer;
+};
+
+static void write_cautions(struct json_out *o, const struct db_rows *twins)
+{
+    if (db_rows_count(twins) == 0)
+        return;
+    json_out_array(o, "cautions");
+    for (size_t i = 0; i < db_rows_count(twins); i++) {
+        json_out_object(o, NULL);
+        json_out_text(o, "code", "likely-duplicate");
+        json_out_text(o, "text",
+            "a patient with this name and a birth date that can be the same "
+            "is on record; make sure that they are two people");
+        json_out_text(o, "patient", db_rows_text(twins, i, 0));
+        json_out_object_end(o);
+    }
+    json_out_array_end(o);
+}
+
+static enum rc added(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    struct adding *a = rq->state;
+
+    (void)reply;
+    (void)err;
+    http_location(rq, "/v1/patients/%s", a->patient.id);
+    http_etag(rq, 1, NULL);
+    return http_reply_ready(rq, 201, a->answer);
+}
+
+static enum rc twins_known(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    struct adding *a = rq->state;
+    struct db_call *call = db_call_new(rq->arena, &DB_PATIENT_ADD);
+    TEXT_AUTO t = {0};
+    struct json_out o = JSON_OUT(&t);
+
+    (void)err;
+    json_out_object(&o, NULL);
+    record_patient_write(&o, &a->patient);
+    write_cautions(&o, reply->rows[0]);
+    json_out_object_end(&o);
+    a->answer = arena_strdup(rq->arena, t.data);
+    db_put_text(call, a->patient.id);
+    put_fields(call, &a->patient);
+    put_words(call, &a->patient);
+    db_put_text(call, a->answer);
+    return http_write(rq, &call, 1, added);
+}
+
+/* POST /v1/patients */
+enum rc http_patient_post(struct http_req *rq, struct err *err)
+{
+    struct adding *a = arena_calloc(rq->arena, 1, sizeof(*a));
+    struct db_call *call = db_call_new(rq->arena, &DB_PATIENT_TWINS);
+    struct record_patient *p = &a->patient;
+
+    if (!record_patient_read(json_in_root(rq->json, err), rq->now_us, p))
+        return err->rc;
+    p->id = http_new_id(rq);
+    p->created_us = rq->now_us;
+    rq->state = a;
+    db_put_text(call, fold_text(rq->arena, shape_or_empty(p->family)));
+    db_put_text(call, fold_text(rq->arena, shape_or_empty(p->given)));
+    db_put_text(call, p->born);
+    return http_read(rq, &call, 1, twins_known);
+}
+
+/* ---- GET one ---------------------------------------------------------- */
+
+static void write_item(struct http_req *rq, struct json_out *o,
+    const struct db_rows *rows, size_t row)
+{
+    struct record_patient p;
+
+    (void)rq;
+    take_row(&p, rows, row, 0);
+    record_patient_write(o, &p);
+}
+
+static enum rc got(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    const struct db_rows *rows = reply->rows[0];
+
+    if (db_rows_count(rows) == 0)
+        return shape_missing(err, "patient", rq->ids[0]);
+    http_viewed(rq, "patient", rq->ids[0], rq->ids[0]);
+    http_etag(rq, db_rows_int(rows, 0, 1), NULL);
+    return http_reply_ready(rq, 200, shape_json(rq, rows, 0, write_item));
+}
+
+static enum rc ask_one(struct http_req *rq, http_next *next)
+{
+    struct db_call *call = db_call_new(rq->arena, &DB_PATIENT_GET);
+
+    db_put_text(call, rq->ids[0]);
+    return http_read(rq, &call, 1, next);
+}
+
+/* GET /v1/patients/{id} */
+enum rc http_patient_get(struct http_req *rq, struct err *err)
+{
+    (void)err;
+    return ask_one(rq, got);
+}
+
+/* ---- PATCH ------------------------------------------------------------ */
+
+struct changing {
+    const char *answer;
+    int64_t version;
+};
+
+static enum rc changed(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    struct changing *c = rq->state;
+
+    if (!db_reply_did(reply, 0))
+        return shape_lost(err);
+    http_etag(rq, c->version + 1, NULL);
+    return http_reply_ready(rq, 200, c->answer);
+}
+
+static enum rc change(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    const struct db_rows *rows = reply->rows[0];
+    struct changing *c = arena_calloc(rq->arena, 1, sizeof(*c));
+    struct db_call *call = db_call_new(rq->arena, &DB_PATIENT_CHANGE);
+    struct record_patient p;
+    TEXT_AUTO t = {0};
+    struct json_out o = JSON_OUT(&t);
+    json_auto_t *doc = NULL;
+    const char *now;
+
+    if (db_rows_count(rows) == 0)
+        return shape_missing(err, "patient", rq->ids[0]);
+    c->version = db_rows_int(rows, 0, 1);
+    TRY(http_match(rq, c->version, err));
+    now = shape_json(rq, rows, 0, write_item);
+    doc = shape_merge(rq, now, FIXED);
+    if (!record_patient_read(json_in_root(doc, err), rq->now_us, &p))
+        return err->rc;
+    p.id = rq->ids[0];
+    p.created_us = db_rows_int(rows, 0, 8);
+    json_out_object(&o, NULL);
+    record_patient_write(&o, &p);
+    json_out_object_end(&o);
+    c->answer = arena_strdup(rq->arena, t.data);
+    rq->state = c;
+    db_put_text(call, p.id);
+    db_put_int(call, c->version);
+    put_fields(call, &p);
+    put_words(call, &p);
+    db_put_text(call, shape_before(rq, now, doc, FIXED));
+    return http_write(rq, &call, 1, changed);
+}
+
+/* PATCH /v1/patients/{id} */
+enum rc http_patient_patch(struct http_req *rq, struct err *err)
+{
+    (void)err;
+    return ask_one(rq, change);
+}
+
+/* ---- the list --------------------------------------------------------- */
+
+#define TYPED_MAX 400 /* bytes of ?q */
+#define NEAREST 1000  /* a search ranks no more (patient.sql) */
+
+struct asking {
+    struct record_search search;
+    int limit;
+    int64_t after_place;
+    const char *after;
+};
+
+static void write_found(struct http_req *rq, struct json_out *o,
+    const struct db_rows *rows, size_t row)
+{
+    struct record_patient p;
+
+    (void)rq;
+    take_row(&p, rows, row, 1);
+    record_patient_write(o, &p);
+}
+
+static enum rc found(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    const struct asking *a = rq->state;
+    const struct db_rows *rows = reply->rows[0];
+    bool limited =
+        db_rows_count(rows) > 0 && db_rows_int(rows, 0, 10) >= NEAREST;
+
+    (void)err;
+    return shape_list(rq, rows, a->limit, limited, write_found);
+}
+
+/* ?after: an id, or in a search a place and an id. */
+static enum rc read_after(
+    struct http_req *rq, const char *after, struct asking *a, struct err *err)
+{
+    const char *id = strrchr(after, '.');
+    char *lower = arena_alloc(rq->arena, UUID_TEXT_SIZE);
+    bool is_signed;
+
+    if (id && !num_parse(after, (size_t)(id - after), 0, NEAREST,
+                  &a->after_place, &is_signed))
+        id = after; /* which is no UUID */
+    id = id ? id + (*id == '.') : after;
+    if (!uuid_parse(id, strlen(id), lower))
+        return err_set(err, RC_INVALID, "/after",
+            "after must be a cursor that this list gave, not \"%s\"", after);
+    a->after = lower;
+    return RC_OK;
+}
+
+static enum rc read_asking(
+    struct http_req *rq, struct asking *a, struct err *err)
+{
+    const char *q = http_query(rq, "q"), *born = http_query(rq, "born");
+    const char *after;
+
+    TRY(http_page(rq, &a->limit, &after, err));
+    if (after)
+        TRY(read_after(rq, after, a, err));
+    if (q && strlen(q) > TYPED_MAX)
+        return err_set(
+            err, RC_INVALID, "/q", "q may have at most %d bytes", TYPED_MAX);
+    record_search_read(rq->arena, shape_or_empty(q), &a->search);
+    if (!born)
+        return RC_OK;
+    if (!instant_date_valid(born))
+        return err_set(err, RC_INVALID, "/born",
+            "born must be a date, as 1984-05-30, 1984-05 or 1984, not \"%s\"",
+            born);
+    a->search.born = born;
+    return RC_OK;
+}
+
+static enum rc list_newest(struct http_req *rq, const struct asking *a)
+{
+    struct db_call *call = db_call_new(rq->arena, &DB_PATIENT_LIST);
+
+    db_put_text(call, a->after ? a->after : SHAPE_LAST_ID);
+    db_put_int(call, a->limit + 1);
+    return http_read(rq, &call, 1, found);
+}
+
+static const struct db_stmt *search_stmt(const struct record_search *s)
+{
+    if (s->born)
+        return &DB_PATIENT_SEARCH_BORN;
+    return s->n == 1 ? &DB_PATIENT_SEARCH_WORD : &DB_PATIENT_SEARCH_WORDS;
+}
+
+/* GET /v1/patients */
+enum rc http_patient_list(struct http_req *rq, struct err *err)
+{
+    struct asking *a = arena_calloc(rq->arena, 1, sizeof(*a));
+    const struct record_search *s = &a->search;
+    const char *bits[RECORD_SEARCH_RANGES];
+    struct db_call *call;
+
+    rq->state = a;
+    TRY(read_asking(rq, a, err));
+    if (!s->born && s->whole[strspn(s->whole, " ")] == '\0')
+        return list_newest(rq, a);
+    for (size_t i = 0; i < s->n; i++)
+        bits[i] = arena_printf(rq->arena, "%d", s->bits[i]);
+    call = db_call_new(rq->arena, search_stmt(s));
+    db_put_texts(call, s->lowest, s->n);
+    db_put_texts(call, s->above, s->n);
+    db_put_texts(call, bits, s->n);
+    db_put_int(call, s->all);
+    db_put_text(call, s->born);
+    db_put_text(call, s->whole);
+    db_put_int(call, a->after_place);
+    db_put_text(call, a->after);
+    db_put_int(call, a->limit + 1);
+    return http_read_slow(rq, &call, 1, found);
+}
