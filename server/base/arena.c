@@ -155,15 +155,18 @@ char *arena_strdup(struct arena *arena, const char *s)
 
 char *arena_vprintf(struct arena *arena, const char *fmt, va_list ap)
 {
+    char most[256]; /* most texts fit and are formatted once */
     va_list again;
     int len;
     char *p;
 
     va_copy(again, ap);
-    len = vsnprintf(NULL, 0, fmt, again);
+    len = vsnprintf(most, sizeof(most), fmt, again);
     va_end(again);
     if (len < 0)
         no_memory();
+    if ((size_t)len < sizeof(most))
+        return arena_memdup(arena, most, (size_t)len);
     p = arena_alloc(arena, (size_t)len + 1);
     vsnprintf(p, (size_t)len + 1, fmt, ap);
     return p;

@@ -31,24 +31,26 @@ struct json_in json_in_root(const json_t *value, struct err *err)
     return (struct json_in){.value = value, .pointer = "", .err = err};
 }
 
-/* RFC 6901: ~ and / of a name are written ~0 and ~1. */
+/* RFC 6901: ~ and / of a name are written ~0 and ~1.  Made for every member
+ * that is read, so without printf. */
 static const char *pointer_add(struct json_in in, const char *name)
 {
-    TEXT_AUTO t = {0};
+    size_t before = strlen(in.pointer);
+    char *whole = arena_alloc(in.err->arena, before + 2 * strlen(name) + 2);
+    char *to = whole + before;
 
-    if (!strpbrk(name, "~/"))
-        return arena_printf(in.err->arena, "%s/%s", in.pointer, name);
-    text_puts(&t, in.pointer);
-    text_putc(&t, '/');
+    memcpy(whole, in.pointer, before);
+    *to++ = '/';
     for (; *name; name++) {
-        if (*name == '~')
-            text_puts(&t, "~0");
-        else if (*name == '/')
-            text_puts(&t, "~1");
-        else
-            text_putc(&t, *name);
+        if (*name == '~' || *name == '/') {
+            *to++ = '~';
+            *to++ = *name == '~' ? '0' : '1';
+        } else {
+            *to++ = *name;
+        }
     }
-    return arena_strdup(in.err->arena, t.data);
+    *to = '\0';
+    return whole;
 }
 
 struct json_in json_in_get(struct json_in in, const char *name)
@@ -65,11 +67,12 @@ struct json_in json_in_get(struct json_in in, const char *name)
 struct json_in json_in_item(struct json_in in, size_t i)
 {
     struct json_in child = {.err = in.err};
+    char place[NUM_TEXT_MAX];
 
     child.value = in.value ? json_array_get(in.value, i) : NULL;
     if (child.value && json_is_null(child.value))
         child.value = NULL;
-    child.pointer = arena_printf(in.err->arena, "%s/%zu", in.pointer, i);
+    child.pointer = pointer_add(in, num_text((int64_t)i, 0, place));
     return child;
 }
 

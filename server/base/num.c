@@ -32,15 +32,24 @@ int64_t num_round(double x, int places)
 
 char *num_text(int64_t value, int places, char *buf)
 {
-    int64_t size = value < 0 ? -value : value;
-    int64_t unit = POW10[places];
-    const char *sign = value < 0 ? "-" : "";
+    char digits[24];
+    uint64_t size = value < 0 ? 0 - (uint64_t)value : (uint64_t)value;
+    int n = 0;
+    char *to = buf;
 
-    if (places)
-        snprintf(buf, NUM_TEXT_MAX, "%s%lld.%0*lld", sign,
-            (long long)(size / unit), places, (long long)(size % unit));
-    else
-        snprintf(buf, NUM_TEXT_MAX, "%s%lld", sign, (long long)size);
+    /* Backwards, with at least one digit before the point. */
+    while (size || n <= places) {
+        digits[n++] = (char)('0' + size % 10);
+        size /= 10;
+    }
+    if (value < 0)
+        *to++ = '-';
+    while (n > 0) {
+        if (n == places)
+            *to++ = '.';
+        *to++ = digits[--n];
+    }
+    *to = '\0';
     return buf;
 }
 

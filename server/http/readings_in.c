@@ -103,9 +103,14 @@ static struct db_readings *unit_of(struct http_req *rq,
 
 /* ---- reading the body ------------------------------------------------- */
 
-static int clinic_offset(const void *zone, int64_t local_us)
+/* The clinic's zone, looked up only for a payload with a local time. */
+static int clinic_offset(const void *name, int64_t local_us)
 {
-    return zone_offset_local(zone, local_us);
+    struct zone *zone = zone_new(name);
+    int offset = zone ? zone_offset_local(zone, local_us) : 0;
+
+    zone_free(zone);
+    return offset;
 }
 
 static bool body_is_array(const struct http_req *rq)
@@ -121,16 +126,12 @@ static enum rc read_whole(
     const struct instruments_format *format = instruments_format_of(rq->media);
     struct instruments_input input = {.bytes = rq->body, .len = rq->body_len};
     struct instruments_readings found = {0};
-    struct zone *zone = *rq->who.time_zone ? zone_new(rq->who.time_zone) : NULL;
-    enum rc rc;
 
-    if (zone) {
+    if (*rq->who.time_zone) {
         input.zone.offset_min = clinic_offset;
-        input.zone.zone = zone;
+        input.zone.zone = rq->who.time_zone;
     }
-    rc = format->decode(&input, &found, err);
-    zone_free(zone);
-    TRY(rc);
+    TRY(format->decode(&input, &found, err));
     in->shape = body_is_array(rq) ? ARRAY : ONE;
     in->format = format->name;
     in->units = unit_of(rq, &found, format->name);
