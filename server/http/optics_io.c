@@ -17,20 +17,20 @@ static void add_fault(struct json_in at, enum optics_fault fault)
 
 double http_optics_arg(struct json_in in, enum optics_fault which)
 {
+    const json_t *v = json_object_get(in.value, optics_fault_arg(which));
+    double x = json_number_value(v);
     struct json_in at;
 
-    if (!json_is_object(in.value))
-        return 0;
+    if (json_is_number(v) && optics_fault_check(which, x) == OPTICS_OK)
+        return x;
+    /* A place is made, with its pointer, only for a fault. */
     at = json_in_get(in, optics_fault_arg(which));
-    if (!json_in_need(at))
+    if (!json_is_object(in.value) || !json_in_need(at))
         return 0;
-    if (!json_is_number(at.value)) {
+    if (json_is_number(v))
+        add_fault(at, which);
+    else
         err_fault(at.err, at.pointer, "must be a number");
-        return 0;
-    }
-    if (optics_fault_check(which, json_number_value(at.value)) == OPTICS_OK)
-        return json_number_value(at.value);
-    add_fault(at, which);
     return 0;
 }
 
