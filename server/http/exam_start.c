@@ -203,20 +203,18 @@ static enum rc source_found(
 enum rc http_exam_start_post(struct http_req *rq, struct err *err)
 {
     static const char *const names[] = {"source", "eye", NULL};
-    static const char *const eyes[] = {"right", "left", "both", NULL};
     struct start *state = arena_calloc(rq->arena, 1, sizeof(*state));
     struct json_in in = json_in_root(rq->json, &state->body);
     struct db_call *calls[EXAM_CALLS + 1];
     const char *ids[1];
-    int eye = RECORD_BOTH;
 
     (void)err;
     state->body.arena = rq->arena;
     json_in_object(in, names);
     if (json_in_need(json_in_get(in, "source")))
         json_in_uuid(json_in_get(in, "source"), &state->source_id);
-    json_in_choice(json_in_get(in, "eye"), eyes, &eye);
-    state->eye = (enum record_side)eye;
+    state->eye = RECORD_BOTH;
+    record_eyes_read(json_in_get(in, "eye"), &state->eye);
     rq->state = state;
     ids[0] = state->source_id;
     exam_calls(rq, rq->ids[0], calls);

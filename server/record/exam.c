@@ -12,7 +12,6 @@ const char *const RECORD_ACUITY_STAGES[] = {
     "nothing", "habitual", "working", "final", "pinhole", NULL};
 
 static const char *const OUTCOMES[] = {"new", "unchanged", "none-needed", NULL};
-static const char *const EYES[] = {"right", "left", "both", NULL};
 
 #define ACUITIES_MAX 100
 
@@ -125,7 +124,7 @@ static bool read_item(struct json_in in, struct record_exam_acuity *ret)
     static const char *const names[] = {"eye", "distance", "distance_m", "with",
         "notation", "text", "logmar", NULL};
     size_t before = in.err->n_faults;
-    int eye = 0;
+    struct json_in eye;
 
     if (!json_is_object(in.value)) {
         err_fault(in.err, in.pointer, "must be an object");
@@ -133,10 +132,11 @@ static bool read_item(struct json_in in, struct record_exam_acuity *ret)
     }
     *ret = (struct record_exam_acuity){0};
     json_in_object(in, names);
-    need_choice(json_in_get(in, "eye"), EYES, &eye);
+    eye = json_in_get(in, "eye");
+    if (json_in_need(eye))
+        record_eyes_read(eye, &ret->eye);
     need_choice(json_in_get(in, "distance"), RECORD_DISTANCES, &ret->distance);
     need_choice(json_in_get(in, "with"), RECORD_ACUITY_STAGES, &ret->with);
-    ret->eye = (enum record_side)eye;
     read_acuity(in, &ret->acuity);
     return in.err->n_faults == before;
 }

@@ -53,6 +53,19 @@ void record_refraction_write(
     record_pd_write(o, "pd_mm", &r->pd);
 }
 
+bool record_eyes_read(struct json_in in, enum record_side *ret)
+{
+    static const char *const words[] = {"right", "left", "both", NULL};
+    static const enum record_side sides[] = {
+        RECORD_RIGHT, RECORD_LEFT, RECORD_BOTH};
+    int word;
+
+    if (!json_in_choice(in, words, &word))
+        return false;
+    *ret = sides[word];
+    return true;
+}
+
 bool record_refraction_power(const struct record_refraction *r, int side)
 {
     return r->here[side] && r->eyes[side].lens == RECORD_LENS_POWER;

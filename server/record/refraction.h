@@ -48,6 +48,9 @@ bool record_refraction_power(const struct record_refraction *r, int side);
 /* The greatest power of a meridian of either eye, hundredths of a dioptre. */
 int32_t record_refraction_strength(const struct record_refraction *r);
 
+/* right, left or both.  True when *ret was written. */
+bool record_eyes_read(struct json_in in, enum record_side *ret);
+
 /* An axis of a source that became whole degrees. */
 struct record_rounded {
     int32_t from_cdeg, to_cdeg; /* equal: nothing was rounded */

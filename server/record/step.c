@@ -11,7 +11,6 @@ const char *const RECORD_TESTS[] = {"retinoscopy", "fogging", "best-sphere",
     "von-graefe", "fixation-disparity", "trial-frame", "patient-preference",
     "typed", "other", NULL};
 
-static const char *const EYES[] = {"right", "left", "both", NULL};
 static const char *const FORMS[] = {"minus", "plus", NULL};
 
 /* ---- reading ---------------------------------------------------------- */
@@ -159,17 +158,16 @@ bool record_step_read(struct json_in in, struct record_step *ret)
     struct json_in field = json_in_get(in, "field");
     size_t before = in.err->n_faults;
     struct record_step step = {.axis_cdeg = NUM_ABSENT};
-    int word_eye, word_field;
+    int word;
 
     if (!json_in_object(in, names) && !json_is_object(in.value))
         return false;
     json_in_need(eye);
     json_in_need(field);
-    if (!json_in_choice(eye, EYES, &word_eye) ||
-        !json_in_choice(field, RECORD_FIELD_WORDS, &word_field))
+    if (!record_eyes_read(eye, &step.eye) ||
+        !json_in_choice(field, RECORD_FIELD_WORDS, &word))
         return false;
-    step.eye = (enum record_side)word_eye;
-    step.field = (enum record_field)word_field;
+    step.field = (enum record_field)word;
     if (step.field == RECORD_FIELD_VERTEX_MM && step.eye != RECORD_BOTH)
         err_fault(eye.err, eye.pointer, "must be both for vertex_mm");
     read_extras(in, &step);

@@ -166,16 +166,13 @@ void record_logged_write(struct json_out *o, const struct record_logged *l)
 
 bool record_logged_read(struct json_in in, struct record_logged *ret)
 {
-    static const char *const eyes[] = {"right", "left", "both", NULL};
     size_t faults = in.err->n_faults;
     const char *field;
-    int eye;
 
     *ret = (struct record_logged){.field = RECORD_FIELD_WORKING};
-    if (!json_in_choice(json_in_get(in, "eye"), eyes, &eye) ||
+    if (!record_eyes_read(json_in_get(in, "eye"), &ret->eye) ||
         !json_in_text(json_in_get(in, "field"), 40, &field))
         return false;
-    ret->eye = (enum record_side)eye;
     for (int i = 0; RECORD_FIELD_WORDS[i]; i++)
         if (strcmp(RECORD_FIELD_WORDS[i], field) == 0)
             ret->field = (enum record_field)i;
