@@ -1,0 +1,372 @@
+/* record/exam.h and record/rx.h: sections, what signing needs, the Rx. */
+#include <check.h>
+#include <string.h>
+
+#include "base/arena.h"
+#include "base/text.h"
+#include "exam_case.h"
+#include "record/power.h"
+#include "record/rx.h"
+
+static const char *copied(const char *text, struct err *err)
+{
+    TEXT_AUTO t = {0};
+    struct json_out o = JSON_OUT(&t);
+    char *copy;
+
+    json_out_object(&o, NULL);
+    record_sections_copy(json_in_root(exam_json(text), err), &o);
+    json_out_object_end(&o);
+    copy = arena_strdup(ARENA, t.data);
+    for (char *c = copy; *c; c++)
+        if (*c == '"')
+            *c = '\'';
+    return copy;
+}
+
+static const struct {
+    const char *why, *in, *out;
+} KEPT[] = {
+    {"history",
+        "{'history':{'complaint':'blurred far','diabetes':'type-2',"
+        "'warning_signs':['new-diplopia'],"
+        "'tasks':[{'name':'music','distance_mm':600}]}}",
+        "{'history':{'complaint':'blurred far','diabetes':'type-2',"
+        "'warning_signs':['new-diplopia'],"
+        "'tasks':[{'name':'music','distance_mm':600}]}}"},
+    /* +1.00 +0.50 x 180 is +1.50 -0.50 x 90 */
+    {"plus form is kept as minus",
+        "{'final':{'right':{'sphere':1,'cylinder':0.5,'axis':180}}}",
+        "{'final':{'right':{'lens':'power','sphere':1.50,'cylinder':-0.50,"
+        "'axis':90}}}"},
+    /* https://github.com/HL7/fhir allows an axis without cylinder; here it is
+     * dropped. */
+    {"an axis without cylinder is dropped",
+        "{'final':{'right':{'sphere':0,'cylinder':0,'axis':90}}}",
+        "{'final':{'right':{'lens':'power','sphere':0.00,'cylinder':0.00,"
+        "'axis':null}}}"},
+    {"acuity gets its logMAR",
+        "{'acuities':[{'eye':'both','distance':'far',"
+        "'distance_m':6,'with':'nothing',"
+        "'notation':'decimal','text':'0.1'}]}",
+        "{'acuities':[{'eye':'both','distance':'far','distance_m':6,"
+        "'with':'nothing','notation':'decimal','text':'0.1','logmar':1}]}"},
+    {"counting fingers has none",
+        "{'acuities':[{'eye':'left','distance':'far',"
+        "'with':'habitual','notation':'snellen',"
+        "'text':'CF'}]}",
+        "{'acuities':[{'eye':'left','distance':'far','with':'habitual',"
+        "'notation':'snellen','text':'CF'}]}"},
+    {"binocular",
+        "{'binocular':{'phorias':[{'distance':'near','horizontal':"
+        "{'amount':4,'direction':'exo'},'method':'maddox-rod'}],"
+        "'vergences':[{'distance':'near','direction':'base-out',"
+        "'blur':12,'break':18,'recovery':10}],'stereo_arcsec':40}}",
+        "{'binocular':{'phorias':[{'distance':'near','horizontal':"
+        "{'amount':4.00,'direction':'exo'},'method':'maddox-rod'}],"
+        "'vergences':[{'distance':'near','direction':'base-out',"
+        "'blur':12.00,'break':18.00,'recovery':10.00}],'stereo_arcsec':40}}"},
+    {"near",
+        "{'near':{'working_distance_mm':400,'right':{'add':2},"
+        "'left':{'add':2.25}}}",
+        "{'near':{'working_distance_mm':400,'right':{'add':2.00},"
+        "'left':{'add':2.25}}}"},
+    {"subjective has a condition",
+        "{'subjective':{'right':{'sphere':0},"
+        "'condition':{'cycloplegic':true,'drug':'atropine'}}}",
+        "{'subjective':{'right':{'lens':'power','sphere':0.00,'cylinder':0.00,"
+        "'axis':null},'condition':{'cycloplegic':true,'drug':'atropine'}}}"},
+};
+
+START_TEST(section_is_kept_in_one_form)
+{
+    struct err err = ERR_INIT(ARENA), again = ERR_INIT(ARENA);
+    const char *got = copied(KEPT[_i].in, &err);
+
+    ck_assert_msg(err.n_faults == 0, "%s: %s", KEPT[_i].why, exam_faults(&err));
+    ck_assert_str_eq(got, KEPT[_i].out);
+    ck_assert_str_eq(copied(got, &again), got); /* it reads back as it is */
+    ck_assert(again.n_faults == 0);
+}
+END_TEST
+
+/* https://github.com/HL7/fhir, VisionPrescription: an axis from -180 to 180,
+ * no rule that ties it to a cylinder; here each of these is refused.  The four
+ * holes that labs telephone about: https://commons.pacificu.edu/work/sc/
+ * 46c6c610-783a-4ace-b9be-4ffa0a965274. */
+static const struct {
+    const char *in, *faults; /* pointers, blank between */
+} WRONG[] = {
+    {"{'final':{'right':{'sphere':-1,'cylinder':-1,'axis':181}}}",
+        "/final/right/axis"},
+    {"{'final':{'right':{'sphere':-1,'cylinder':-1,'axis':-10}}}",
+        "/final/right/axis"},
+    {"{'final':{'right':{'sphere':-1,'cylinder':-1,'axis':90.5}}}",
+        "/final/right/axis"},
+    {"{'final':{'right':{'sphere':-1,'cylinder':-1,'axis':0}}}",
+        "/final/right/axis"},
+    {"{'final':{'right':{'sphere':-1,'cylinder':-1.25}}}", "/final/right/axis"},
+    {"{'final':{'right':{'sphere':'2.00'}}}", "/final/right/sphere"},
+    {"{'final':{'right':{'cylinder':-1,'axis':10,'x':1},"
+     "'left':{'sphere':-50},'expires_on':'2028','color':1}}",
+        "/final/color /final/right/x /final/right/sphere /final/left/sphere "
+        "/final/expires_on"},
+    {"{'final':{'right':{'lens':'balance','sphere':0}}}",
+        "/final/right/sphere"},
+    {"{'near':{'right':{'add':0.1}}}", "/near/right/add"},
+    {"{'acuities':[{'eye':'right','distance':'far','with':'nothing',"
+     "'notation':'decimal','text':'well'}]}",
+        "/acuities/0/text"},
+    {"{'acuities':[{}]}",
+        "/acuities/0/eye /acuities/0/distance /acuities/0/with "
+        "/acuities/0/notation /acuities/0/text"},
+    {"{'history':{'complaint':'','diabetes':'some'}}",
+        "/history/complaint /history/diabetes"},
+    {"{'objective':{'autorefraction':'today'}}", "/objective/autorefraction"},
+    {"{'binocular':{'phorias':[{'horizontal':{'direction':'exo'}}]}}",
+        "/binocular/phorias/0/distance "
+        "/binocular/phorias/0/horizontal/amount"},
+};
+
+START_TEST(wrong_section_names_every_fault)
+{
+    struct err err = ERR_INIT(ARENA);
+    TEXT_AUTO got = {0};
+
+    copied(WRONG[_i].in, &err);
+    for (const struct err_fault *f = err.faults; f; f = f->next)
+        text_printf(&got, "%s%s", got.len ? " " : "", f->pointer);
+    ck_assert_str_eq(got.data ? got.data : "", WRONG[_i].faults);
+}
+END_TEST
+
+START_TEST(plus_cylinder_alone_is_no_patch)
+{
+    struct err err = ERR_INIT(ARENA);
+
+    record_sections_check_patch(json_in_root(
+        exam_json("{'final':{'right':{'cylinder':0.5,'axis':90}}}"), &err));
+    ck_assert_uint_eq(err.n_faults, 1);
+    ck_assert_str_eq(err.faults->pointer, "/final/right/cylinder");
+    err = (struct err)ERR_INIT(ARENA);
+    record_sections_check_patch(json_in_root(
+        exam_json("{'final':{'right':{'sphere':1,'cylinder':0.5,'axis':90},"
+                  "'left':{'cylinder':-0.5}}}"),
+        &err));
+    ck_assert_uint_eq(err.n_faults, 0);
+}
+END_TEST
+
+/* https://gpli.info/er-case-28: OD -8.25 -9.25 x 163, OS -7.25 -8.75 x 11 are
+ * taken; in plus form -17.50 +9.25 x 73 and -16.00 +8.75 x 101. */
+START_TEST(cylinders_above_eight_are_taken)
+{
+    struct err err = ERR_INIT(ARENA);
+    const char *got =
+        copied("{'final':{'right':{'sphere':-8.25,'cylinder':-9.25,'axis':163},"
+               "'left':{'sphere':-7.25,'cylinder':-8.75,'axis':11}}}",
+            &err);
+    char *json = arena_strdup(ARENA, got);
+    TEXT_AUTO plus = {0};
+
+    ck_assert_uint_eq(err.n_faults, 0);
+    for (char *c = json; *c; c++)
+        if (*c == '\'')
+            *c = '"';
+    record_power_view(json, strlen(json), OPTICS_PLUS_CYL, &plus);
+    ck_assert_ptr_nonnull(
+        strstr(plus.data, "\"sphere\":-17.50,\"cylinder\":9.25,\"axis\":73"));
+    ck_assert_ptr_nonnull(
+        strstr(plus.data, "\"sphere\":-16.00,\"cylinder\":8.75,\"axis\":101"));
+}
+END_TEST
+
+/* ---- signing ------------------------------------------------------------- */
+
+static const struct {
+    const char *why, *body, *from, *faults;
+} SIGN[] = {
+    {"nothing at all", "{}", "working", "/final/right /final/left"},
+    {"final has one eye", "{'final':{'right':{'sphere':-1}}}", "final",
+        "/final/left"},
+    {"one eye of working does not fill final",
+        "{'final':{'right':{'sphere':-1}},"
+        "'working':{'right':{'sphere':0},'left':{'sphere':0}}}",
+        "final", "/final/left"},
+    {"working becomes final",
+        "{'working':{'right':{'sphere':-1},'left':{'sphere':-1}}}", "working",
+        ""},
+    {"and keeps what final says beside",
+        "{'working':{'right':{'sphere':-5},'left':{'sphere':-1}},"
+        "'final':{'vertex_mm':12,'purpose':'distance'}}",
+        "working", ""},
+    {"4.99 needs no vertex",
+        "{'final':{'right':{'sphere':-4.99},'left':{'sphere':0}}}", "final",
+        ""},
+    {"5.00 does", "{'final':{'right':{'sphere':-5},'left':{'sphere':0}}}",
+        "final", "/final/vertex_mm"},
+    {"so does a meridian",
+        "{'final':{'right':{'sphere':-3,'cylinder':-2,'axis':5},"
+        "'left':{'sphere':0}}}",
+        "final", "/final/vertex_mm"},
+    {"a prosthesis is an eye",
+        "{'final':{'right':{'sphere':-1},'left':{'lens':'prosthesis'}}}",
+        "final", ""},
+    {"no glasses needed",
+        "{'final':{'outcome':'none-needed'},"
+        "'working':{'right':{'sphere':-9}}}",
+        "none-needed", ""},
+};
+
+START_TEST(signing_needs_eyes_and_a_vertex)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_final final;
+    TEXT_AUTO got = {0};
+    enum record_final_from from = record_final_settle(
+        json_in_root(exam_json(SIGN[_i].body), &err), &final);
+
+    record_sign_check(&final, 500, &err);
+    for (const struct err_fault *f = err.faults; f; f = f->next)
+        text_printf(&got, "%s%s", got.len ? " " : "", f->pointer);
+    ck_assert_str_eq(record_final_from_word(from), SIGN[_i].from);
+    ck_assert_msg(strcmp(got.data ? got.data : "", SIGN[_i].faults) == 0,
+        "%s: %s", SIGN[_i].why, exam_faults(&err));
+}
+END_TEST
+
+static const struct record_rx_head HEAD = {.prescription_id = "p",
+    .exam_id = "x",
+    .edition = 1,
+    .patient_id = "q",
+    .family = "Ng",
+    .signer_id = "s",
+    .signer = "Dr. Sample",
+    .licence_number = "L-1",
+    .clinic_id = "c",
+    .signed_at = "2026-03-02T09:00:00Z",
+    .performed_at = "2026-03-02T08:00:00Z",
+    .today = "2026-03-02",
+    .expires_on = "2028-03-02"};
+
+static struct record_cautions doubts(
+    const char *text, const struct record_entry *k)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_cautions list = {.arena = ARENA};
+    struct json_in body = json_in_root(exam_json(text), &err);
+    struct record_final final;
+
+    record_final_settle(body, &final);
+    record_sign_doubt(body, &final, &HEAD, k, &list);
+    return list;
+}
+
+START_TEST(signing_lists_what_is_missing)
+{
+    struct record_cautions list = doubts(
+        "{'history':{'warning_signs':['eye-pain']},"
+        "'near':{'right':{'add':2}},"
+        "'final':{'right':{'sphere':-1},'left':{'sphere':-1,'acuity':"
+        "{'notation':'decimal','text':'0.3'}},'expires_on':'2026-03-01'}}",
+        NULL);
+
+    ck_assert(record_cautions_have(&list, "acuity-missing", RECORD_RIGHT));
+    ck_assert(!record_cautions_have(&list, "acuity-missing", RECORD_LEFT));
+    /* decimal 0.3 is logMAR 0.52 */
+    ck_assert(record_cautions_have(&list, "acuity-low", RECORD_LEFT));
+    ck_assert(
+        record_cautions_have(&list, "unaided-acuity-missing", RECORD_LEFT));
+    ck_assert(record_cautions_have(&list, "near-add-differs", RECORD_RIGHT));
+    ck_assert(record_cautions_have(&list, "vertex-missing", -1));
+    ck_assert(record_cautions_have(&list, "pd-missing", -1));
+    ck_assert(record_cautions_have(&list, "purpose-missing", -1));
+    ck_assert(record_cautions_have(&list, "expiry-past", -1));
+    ck_assert(record_cautions_have(&list, "address-missing", -1));
+    ck_assert(!record_cautions_have(&list, "licence-missing", -1));
+    ck_assert(record_cautions_have(&list, "warning-sign", -1));
+}
+END_TEST
+
+/* https://gpli.info/er-case-28 again: simulated K 52.8 / 54.0 and 47.3 / 51.0,
+ * 1.2 D and 3.7 D of corneal cylinder against 9.25 and 8.75 D.  Which meridian
+ * the published angles belong to isn't said; the flat one is taken here. */
+START_TEST(cornea_that_does_not_match_is_told)
+{
+    struct record_entry k = exam_entry("keratometry",
+        "{'right':{'flat':{'power':52.8,'axis':21.3},"
+        "'steep':{'power':54,'axis':111.3},'index':1.3375},"
+        "'left':{'flat':{'power':47.3,'axis':147.8},"
+        "'steep':{'power':51,'axis':57.8},'index':1.3375}}");
+    struct record_cautions list =
+        doubts("{'final':{'vertex_mm':12,"
+               "'right':{'sphere':-8.25,'cylinder':-9.25,'axis':163},"
+               "'left':{'sphere':-7.25,'cylinder':-8.75,'axis':11}}}",
+            &k);
+
+    ck_assert(record_cautions_have(&list, "cornea-mismatch", RECORD_RIGHT));
+    ck_assert(record_cautions_have(&list, "cornea-mismatch", RECORD_LEFT));
+}
+END_TEST
+
+START_TEST(rx_holds_what_the_law_asks)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_final final;
+    TEXT_AUTO t = {0};
+    struct json_out o = JSON_OUT(&t);
+    json_t *rx, *by;
+
+    record_final_settle(
+        json_in_root(
+            exam_json("{'acuities':[{'eye':'right','distance':'far',"
+                      "'with':'final','notation':'decimal','text':'1.0'}],"
+                      "'final':{'vertex_mm':12,'purpose':'distance',"
+                      "'right':{'sphere':-2.5,'cylinder':-0.5,'axis':172},"
+                      "'left':{'sphere':0}}}"),
+            &err),
+        &final);
+    json_out_object(&o, NULL);
+    record_rx_write(&o, &final, &HEAD);
+    json_out_object_end(&o);
+    rx = exam_json(t.data);
+    by = json_object_get(rx, "signed_by");
+    ck_assert_str_eq(json_string_value(json_object_get(rx, "status")), "final");
+    ck_assert_str_eq(
+        json_string_value(json_object_get(rx, "expires_on")), "2028-03-02");
+    ck_assert_str_eq(
+        json_string_value(json_object_get(by, "licence_number")), "L-1");
+    ck_assert_ptr_nonnull(strstr(t.data,
+        "\"right\":{\"lens\":\"power\",\"sphere\":-2.50,\"cylinder\":-0.50,"
+        "\"axis\":172,\"acuity\":{\"notation\":\"decimal\""));
+    ck_assert_ptr_nonnull(strstr(t.data, "\"vertex_mm\":12.00"));
+    ck_assert_ptr_null(strstr(t.data, "-0.00"));
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("record exam");
+    TCase *tc = tcase_create("exam");
+    SRunner *sr;
+    int failed;
+
+    tcase_add_checked_fixture(tc, exam_case_begin, exam_case_end);
+    tcase_add_loop_test(
+        tc, section_is_kept_in_one_form, 0, (int)ARRAY_LEN(KEPT));
+    tcase_add_loop_test(
+        tc, wrong_section_names_every_fault, 0, (int)ARRAY_LEN(WRONG));
+    tcase_add_test(tc, plus_cylinder_alone_is_no_patch);
+    tcase_add_test(tc, cylinders_above_eight_are_taken);
+    tcase_add_loop_test(
+        tc, signing_needs_eyes_and_a_vertex, 0, (int)ARRAY_LEN(SIGN));
+    tcase_add_test(tc, signing_lists_what_is_missing);
+    tcase_add_test(tc, cornea_that_does_not_match_is_told);
+    tcase_add_test(tc, rx_holds_what_the_law_asks);
+    suite_add_tcase(s, tc);
+    sr = srunner_create(s);
+    srunner_run_all(sr, CK_ENV);
+    failed = srunner_ntests_failed(sr);
+    srunner_free(sr);
+    return failed != 0;
+}
