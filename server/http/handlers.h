@@ -45,7 +45,19 @@ enum rc http_ready_get(struct http_req *rq, struct err *err);
 /* optics.c */
 enum rc http_optics_post(struct http_req *rq, struct err *err);
 
+/* order_fhir.c */
+enum rc http_order_fhir(struct http_req *rq, struct err *err);
+
+/* order_list.c */
+enum rc http_order_list(struct http_req *rq, struct err *err);
+
+/* order_status.c */
+enum rc http_order_status_post(struct http_req *rq, struct err *err);
+
 /* orders.c */
+enum rc http_order_get(struct http_req *rq, struct err *err);
+enum rc http_order_patch(struct http_req *rq, struct err *err);
+enum rc http_order_post(struct http_req *rq, struct err *err);
 
 /* patients.c */
 enum rc http_patient_get(struct http_req *rq, struct err *err);
