@@ -3,10 +3,19 @@
 #include "http/http.h"
 
 /* audit.c */
+enum rc http_audit_list(struct http_req *rq, struct err *err);
 
 /* clinics.c */
+enum rc http_clinic_get(struct http_req *rq, struct err *err);
+enum rc http_clinic_list(struct http_req *rq, struct err *err);
+enum rc http_clinic_patch(struct http_req *rq, struct err *err);
+enum rc http_clinic_post(struct http_req *rq, struct err *err);
 
 /* devices.c */
+enum rc http_device_get(struct http_req *rq, struct err *err);
+enum rc http_device_list(struct http_req *rq, struct err *err);
+enum rc http_device_patch(struct http_req *rq, struct err *err);
+enum rc http_device_post(struct http_req *rq, struct err *err);
 
 /* docs.c */
 enum rc http_docs_get(struct http_req *rq, struct err *err);
@@ -42,6 +51,16 @@ enum rc http_habitual_post(struct http_req *rq, struct err *err);
 enum rc http_health_get(struct http_req *rq, struct err *err);
 enum rc http_ready_get(struct http_req *rq, struct err *err);
 
+/* labs.c */
+enum rc http_lab_get(struct http_req *rq, struct err *err);
+enum rc http_lab_list(struct http_req *rq, struct err *err);
+enum rc http_lab_patch(struct http_req *rq, struct err *err);
+enum rc http_lab_post(struct http_req *rq, struct err *err);
+
+/* network.c */
+enum rc http_network_get(struct http_req *rq, struct err *err);
+enum rc http_network_patch(struct http_req *rq, struct err *err);
+
 /* optics.c */
 enum rc http_optics_post(struct http_req *rq, struct err *err);
 
@@ -50,6 +69,10 @@ enum rc http_order_fhir(struct http_req *rq, struct err *err);
 
 /* order_list.c */
 enum rc http_order_list(struct http_req *rq, struct err *err);
+
+/* order_print.c */
+enum rc http_order_html(struct http_req *rq, struct err *err);
+enum rc http_order_pdf(struct http_req *rq, struct err *err);
 
 /* order_status.c */
 enum rc http_order_status_post(struct http_req *rq, struct err *err);
@@ -90,7 +113,18 @@ enum rc http_session_post(struct http_req *rq, struct err *err);
 enum rc http_timeline_get(struct http_req *rq, struct err *err);
 
 /* tokens.c */
+enum rc http_token_delete(struct http_req *rq, struct err *err);
+enum rc http_token_list(struct http_req *rq, struct err *err);
+enum rc http_token_post(struct http_req *rq, struct err *err);
 
 /* users.c */
+enum rc http_user_get(struct http_req *rq, struct err *err);
+enum rc http_user_list(struct http_req *rq, struct err *err);
+enum rc http_user_patch(struct http_req *rq, struct err *err);
+enum rc http_user_post(struct http_req *rq, struct err *err);
 
 /* visits.c */
+enum rc http_visit_get(struct http_req *rq, struct err *err);
+enum rc http_visit_list(struct http_req *rq, struct err *err);
+enum rc http_visit_patch(struct http_req *rq, struct err *err);
+enum rc http_visit_post(struct http_req *rq, struct err *err);

@@ -54,7 +54,7 @@ static void put_words(struct db_call *call, const struct record_patient *p)
 
 struct adding {
     struct record_patient patient;
-    const char *answer;
+    struct shape_write write;
 };
 
 static void write_cautions(struct json_out *o, const struct db_rows *twins)
@@ -74,16 +74,10 @@ static void write_cautions(struct json_out *o, const struct db_rows *twins)
     json_out_array_end(o);
 }
 
-static enum rc added(
+static enum rc written(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
-    struct adding *a = rq->state;
-
-    (void)reply;
-    (void)err;
-    http_location(rq, "/v1/patients/%s", a->patient.id);
-    http_etag(rq, 1, NULL);
-    return http_reply_ready(rq, 201, a->answer);
+    return shape_written(rq, reply, rq->state, err);
 }
 
 static enum rc twins_known(
@@ -99,12 +93,15 @@ static enum rc twins_known(
     record_patient_write(&o, &a->patient);
     write_cautions(&o, reply->rows[0]);
     json_out_object_end(&o);
-    a->answer = arena_strdup(rq->arena, t.data);
+    a->write.path = "/v1/patients";
+    a->write.id = a->patient.id;
+    a->write.answer = arena_strdup(rq->arena, t.data);
     db_put_text(call, a->patient.id);
     put_fields(call, &a->patient);
     put_words(call, &a->patient);
-    db_put_text(call, a->answer);
-    return http_write(rq, &call, 1, added);
+    db_put_text(call, a->write.answer);
+    rq->state = &a->write;
+    return http_write(rq, &call, 1, written);
 }
 
 /* POST /v1/patients */
@@ -166,27 +163,11 @@ enum rc http_patient_get(struct http_req *rq, struct err *err)
 
 /* ---- PATCH ------------------------------------------------------------ */
 
-struct changing {
-    const char *answer;
-    int64_t version;
-};
-
-static enum rc changed(
-    struct http_req *rq, const struct db_reply *reply, struct err *err)
-{
-    struct changing *c = rq->state;
-
-    if (!db_reply_did(reply, 0))
-        return shape_lost(err);
-    http_etag(rq, c->version + 1, NULL);
-    return http_reply_ready(rq, 200, c->answer);
-}
-
 static enum rc change(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
     const struct db_rows *rows = reply->rows[0];
-    struct changing *c = arena_calloc(rq->arena, 1, sizeof(*c));
+    struct shape_write *c = arena_calloc(rq->arena, 1, sizeof(*c));
     struct db_call *call = db_call_new(rq->arena, &DB_PATIENT_CHANGE);
     struct record_patient p;
     TEXT_AUTO t = {0};
@@ -214,7 +195,7 @@ static enum rc change(
     put_fields(call, &p);
     put_words(call, &p);
     db_put_text(call, shape_before(rq, now, doc, FIXED));
-    return http_write(rq, &call, 1, changed);
+    return http_write(rq, &call, 1, written);
 }
 
 /* PATCH /v1/patients/{id} */

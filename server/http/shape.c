@@ -128,3 +128,23 @@ enum rc shape_lost(struct err *err)
     return err_set(
         err, RC_STALE, NULL, "somebody changed it meanwhile; read it again");
 }
+
+enum rc shape_one(struct http_req *rq, const struct db_rows *rows,
+    const char *what, shape_item *item, struct err *err)
+{
+    if (db_rows_count(rows) == 0)
+        return shape_missing(err, what, rq->ids[0]);
+    http_etag(rq, db_rows_int(rows, 0, 1), NULL);
+    return http_reply_ready(rq, 200, shape_json(rq, rows, 0, item));
+}
+
+enum rc shape_written(struct http_req *rq, const struct db_reply *reply,
+    const struct shape_write *w, struct err *err)
+{
+    if (!db_reply_did(reply, 0))
+        return shape_lost(err);
+    if (w->version == 0)
+        http_location(rq, "%s/%s", w->path, w->id);
+    http_etag(rq, w->version + 1, NULL);
+    return http_reply_ready(rq, w->version ? 200 : 201, w->answer);
+}

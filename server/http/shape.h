@@ -34,6 +34,23 @@ enum rc shape_list(struct http_req *rq, const struct db_rows *rows, int limit,
 const char *shape_json(struct http_req *rq, const struct db_rows *rows,
     size_t row, shape_item *item);
 
+/* 200 with the only row's item and the version of its second column, or 404
+ * for a what. */
+enum rc shape_one(struct http_req *rq, const struct db_rows *rows,
+    const char *what, shape_item *item, struct err *err);
+
+/* What a write that is under way will answer. */
+struct shape_write {
+    const char *path; /* "/v1/clinics" */
+    const char *id;
+    int64_t version; /* before it; 0: a new one */
+    const char *answer;
+};
+
+/* 201 or 200 when the first statement did its work; 412 otherwise. */
+enum rc shape_written(struct http_req *rq, const struct db_reply *reply,
+    const struct shape_write *w, struct err *err);
+
 /*
  * What the body, a merge patch (RFC 7396), makes of now, an answer's JSON,
  * without the members in fixed (NULL-ended), which no client may write.  The
