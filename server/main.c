@@ -48,6 +48,7 @@ struct service {
     struct worker_pool *workers, *passwords;
     struct http_server *http;
     int signal_fd;
+    struct loop_watch *signals;
     bool stopping;
 };
 
@@ -71,7 +72,7 @@ static void take_signals(struct service *s)
     sigprocmask(SIG_BLOCK, &set, NULL);
     signal(SIGPIPE, SIG_IGN);
     s->signal_fd = signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK);
-    loop_watch_add(s->loop, s->signal_fd, EPOLLIN, on_signal, s);
+    s->signals = loop_watch_add(s->loop, s->signal_fd, EPOLLIN, on_signal, s);
 }
 
 static void tell_database(void *arg, const char *event, const char *detail)
@@ -161,6 +162,7 @@ static int serve(const struct config *c, struct err *err)
     worker_pool_free(s.workers);
     worker_pool_free(s.passwords);
     db_free(s.db);
+    loop_watch_remove(s.signals);
     loop_free(s.loop);
     close(s.signal_fd);
     log_event(LOG_INFO, "stopped", NULL);
