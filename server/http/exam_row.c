@@ -9,6 +9,39 @@
 
 #define LAST_STEPS 5
 
+/* Columns of DB_EXAM_GET. */
+enum {
+    C_ID,
+    C_VERSION,
+    C_VISIT,
+    C_PATIENT,
+    C_CLINIC,
+    C_PERFORMED,
+    C_OFFSET,
+    C_CATCH_UP,
+    C_STATUS,
+    C_EDITION,
+    C_AMENDING,
+    C_REASON,
+    C_HABITUAL_OWN,
+    C_HABITUAL,
+    C_BODY,
+    C_CREATED_BY,
+    C_CREATED,
+    C_STEP_SPHERE,
+    C_STEP_AXIS,
+    C_STEP_PRISM,
+    C_VERTEX_NEEDED,
+    C_STEPS,
+    C_RX,
+    C_SIGNED_EDITION,
+    C_SIGNED_BODY,
+    C_SIGNED,
+    C_SIGNED_BY,
+    C_SIGNER,
+    C_EXPIRES,
+};
+
 /* ---- reading ---------------------------------------------------------- */
 
 void exam_calls(
@@ -33,43 +66,43 @@ static const char *keep(
 static void load_signed(
     struct http_req *rq, const struct db_rows *rows, struct exam_row *x)
 {
-    x->prescription_id = keep(rq, rows, 21);
+    x->prescription_id = keep(rq, rows, C_RX);
     if (!x->prescription_id)
         return;
-    x->signed_edition = (int)db_rows_int(rows, 0, 22);
-    x->signed_body = keep(rq, rows, 23);
-    x->signed_us = db_rows_int(rows, 0, 24);
-    x->signed_by = keep(rq, rows, 25);
-    x->signer = keep(rq, rows, 26);
-    x->expires_on = keep(rq, rows, 27);
+    x->signed_edition = (int)db_rows_int(rows, 0, C_SIGNED_EDITION);
+    x->signed_body = keep(rq, rows, C_SIGNED_BODY);
+    x->signed_us = db_rows_int(rows, 0, C_SIGNED);
+    x->signed_by = keep(rq, rows, C_SIGNED_BY);
+    x->signer = keep(rq, rows, C_SIGNER);
+    x->expires_on = keep(rq, rows, C_EXPIRES);
 }
 
 static void load_exam(
     struct http_req *rq, const struct db_rows *rows, struct exam_row *x)
 {
-    x->id = keep(rq, rows, 0);
-    x->version = db_rows_int(rows, 0, 1);
-    x->visit_id = keep(rq, rows, 2);
-    x->patient_id = keep(rq, rows, 3);
-    x->clinic_id = keep(rq, rows, 4);
-    x->performed_us = db_rows_int(rows, 0, 5);
-    x->offset_min = (int)db_rows_int(rows, 0, 6);
-    x->catch_up = db_rows_bool(rows, 0, 7);
-    x->status = keep(rq, rows, 8);
-    x->edition = (int)db_rows_int(rows, 0, 9);
-    x->amending = db_rows_bool(rows, 0, 10);
-    x->amend_reason = keep(rq, rows, 11);
-    x->habitual_own = keep(rq, rows, 12);
-    x->habitual = keep(rq, rows, 13);
-    x->body = keep(rq, rows, 14);
-    x->created_by = keep(rq, rows, 15);
-    x->created_us = db_rows_int(rows, 0, 16);
-    x->grid.sphere_cd = db_rows_cd(rows, 0, 17);
-    x->grid.axis_deg = db_rows_cd(rows, 0, 18);
-    x->grid.prism_cd = db_rows_cd(rows, 0, 19);
-    x->vertex_needed_cd = db_rows_cd(rows, 0, 20);
+    x->id = keep(rq, rows, C_ID);
+    x->version = db_rows_int(rows, 0, C_VERSION);
+    x->visit_id = keep(rq, rows, C_VISIT);
+    x->patient_id = keep(rq, rows, C_PATIENT);
+    x->clinic_id = keep(rq, rows, C_CLINIC);
+    x->performed_us = db_rows_int(rows, 0, C_PERFORMED);
+    x->offset_min = (int)db_rows_int(rows, 0, C_OFFSET);
+    x->catch_up = db_rows_bool(rows, 0, C_CATCH_UP);
+    x->status = keep(rq, rows, C_STATUS);
+    x->edition = (int)db_rows_int(rows, 0, C_EDITION);
+    x->amending = db_rows_bool(rows, 0, C_AMENDING);
+    x->amend_reason = keep(rq, rows, C_REASON);
+    x->habitual_own = keep(rq, rows, C_HABITUAL_OWN);
+    x->habitual = keep(rq, rows, C_HABITUAL);
+    x->body = keep(rq, rows, C_BODY);
+    x->created_by = keep(rq, rows, C_CREATED_BY);
+    x->created_us = db_rows_int(rows, 0, C_CREATED);
+    x->grid.sphere_cd = db_rows_cd(rows, 0, C_STEP_SPHERE);
+    x->grid.axis_deg = db_rows_cd(rows, 0, C_STEP_AXIS);
+    x->grid.prism_cd = db_rows_cd(rows, 0, C_STEP_PRISM);
+    x->vertex_needed_cd = db_rows_cd(rows, 0, C_VERTEX_NEEDED);
     load_signed(rq, rows, x);
-    x->steps = db_rows_int(rows, 0, 28);
+    x->steps = db_rows_int(rows, 0, C_STEPS);
 }
 
 static const char *load_steps(

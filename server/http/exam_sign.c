@@ -61,6 +61,7 @@ static const char *entry_text(struct http_req *rq, const struct sign *in)
 
     json_out_text(&o, "kind", "final");
     json_out_text(&o, "condition_key", "final");
+    json_out_text(&o, "exam", in->x.id);
     json_out_text(&o, "prescription", in->head.prescription_id);
     json_out_int(&o, "edition", in->x.edition);
     json_out_object(&o, "signed_by");
