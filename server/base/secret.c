@@ -21,6 +21,15 @@ void secret_token_new(
     sodium_memzero(bytes, sizeof(bytes));
 }
 
+bool secret_password_fits(const char *password)
+{
+    size_t n = 0;
+
+    for (; *password; password++)
+        n += ((unsigned char)*password & 0xc0) != 0x80;
+    return n >= SECRET_PASSWORD_MIN && n <= SECRET_PASSWORD_MAX;
+}
+
 bool secret_password_hash(const char *password, char ret_hash[SECRET_HASH_SIZE])
 {
     return crypto_pwhash_str(ret_hash, password, strlen(password),

@@ -21,6 +21,10 @@
 void secret_token_new(
     char ret_token[SECRET_TOKEN_SIZE], uint8_t ret_hash[HASH_SIZE]);
 
+/* True when password has SECRET_PASSWORD_MIN to SECRET_PASSWORD_MAX characters
+ * (code points of UTF-8). */
+bool secret_password_fits(const char *password);
+
 /*
  * Argon2id with libsodium's interactive limits: 64 MiB and about a tenth of a
  * second, so never on the loop's thread.  False when there is no memory.

@@ -10,15 +10,13 @@
 #include "base/secret.h"
 #include "http/handlers.h"
 #include "http/shape.h"
+#include "record/user.h"
 
-#define USER_NAME_MAX 63
 #define DISPLAY_MAX 120
 #define LICENCE_MAX 60
 #define ADDRESS_MAX 400
 
 static const char *const FIXED[] = {"id", "may_sign_in", "created_at", NULL};
-static const char *const ROLES[] = {
-    "desk", "prescriber", "lab", "admin", "auditor", NULL};
 
 struct user {
     const char *id, *name, *display, *role;
@@ -84,28 +82,17 @@ static void write_item(struct http_req *rq, struct json_out *o,
 
 static void read_name(struct json_in in, const char **ret)
 {
-    static const char letters[] = "abcdefghijklmnopqrstuvwxyz0123456789";
-    static const char all[] = "abcdefghijklmnopqrstuvwxyz0123456789._-";
-    const char *s;
-
-    if (!json_in_line(in, USER_NAME_MAX, &s))
-        return;
-    if (!strchr(letters, s[0]) || s[strspn(s, all)] != '\0')
+    if (json_in_line(in, RECORD_USER_NAME_MAX, ret) &&
+        !record_user_name_valid(*ret))
         err_fault(in.err, in.pointer,
             "must be of a-z, 0-9, dot, dash and underscore, and begin with a "
             "letter or digit");
-    *ret = s;
 }
 
 static void read_password(struct json_in in, const char **ret)
 {
-    size_t n = 0;
-
-    if (!json_in_line(in, SECRET_PASSWORD_MAX, ret))
-        return;
-    for (const char *s = *ret; *s; s++)
-        n += ((unsigned char)*s & 0xc0) != 0x80;
-    if (n < SECRET_PASSWORD_MIN)
+    if (json_in_line(in, SECRET_PASSWORD_MAX, ret) &&
+        !secret_password_fits(*ret))
         err_fault(in.err, in.pointer, "must have at least %d characters",
             SECRET_PASSWORD_MIN);
 }
@@ -138,8 +125,8 @@ static enum rc read_user(struct json_in in, struct arena *arena, struct user *u,
         read_name(name, &u->name);
     u->display = u->name;
     json_in_line(json_in_get(in, "display"), DISPLAY_MAX, &u->display);
-    if (json_in_need(role) && json_in_choice(role, ROLES, &i))
-        u->role = ROLES[i];
+    if (json_in_need(role) && json_in_choice(role, RECORD_ROLES, &i))
+        u->role = RECORD_ROLES[i];
     json_in_uuid(json_in_get(in, "clinic"), &u->clinic);
     json_in_uuid(json_in_get(in, "lab"), &u->lab);
     check_lab(in, u);
