@@ -7,6 +7,7 @@
  * library beyond libc, no allocation after start.  All waiting is in one
  * sigtimedwait(); times are CLOCK_MONOTONIC milliseconds.
  */
+#include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <getopt.h>
@@ -229,8 +230,10 @@ static void child_fail(struct child *c)
 
 static void child_start(struct child *c)
 {
-    pid_t self = getpid(), pid = fork();
+    pid_t self = getpid(), pid;
 
+    assert(c->argv); /* main() set it before the loop */
+    pid = fork();
     c->started_ms = now_ms();
     c->leaving = false;
     c->ready = false;
@@ -492,7 +495,6 @@ static void clean_environment(void)
 {
     static const char *const keep[] = {
         "LENSCLERK_", "ASAN_", "UBSAN_", "LSAN_", "TSAN_", "XDG_CACHE_HOME="};
-    extern char **environ;
     static char *kept[256];
     size_t n = 0;
 
@@ -663,9 +665,6 @@ int main(int argc, char **argv)
     sigset_t set;
 
     take_options(argc, argv, &db_argv[0]);
-    db_argv[2] = (char *)data_dir;
-    db.argv = db_argv;
-    app.argv = argv + optind;
     own_descriptors();
     umask(077);
     take_signals(&set);
@@ -675,7 +674,10 @@ int main(int argc, char **argv)
     if (chdir("/"))
         die("can't enter /: %s", strerror(errno));
     take_pid_file();
+    db_argv[2] = (char *)data_dir;
+    db.argv = db_argv;
     db.log_fd = open_log(db.name);
+    app.argv = argv + optind;
     app.log_fd = open_log(app.name);
     loop(&set);
     say("stopped");
