@@ -5,8 +5,8 @@
 
 #include "instruments/decimal.h"
 
-/* The first six are of a published list of values that readers got wrong
- * (P-32: pydicom issues 1632 and 117, and others). */
+/* The first six are values that other readers got wrong
+ * (github.com/pydicom/pydicom issues 117 and 1632). */
 static const struct {
     const char *text;
     bool good;
