@@ -206,6 +206,7 @@ static void child_run(const struct child *c, pid_t parent)
     if (getppid() != parent)
         _exit(126);
     prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0);
+    assert(c->argv); /* main() set it before the loop */
     execv(c->argv[0], c->argv);
     say("can't run %s: %s", c->argv[0], strerror(errno));
     _exit(127);
@@ -230,10 +231,8 @@ static void child_fail(struct child *c)
 
 static void child_start(struct child *c)
 {
-    pid_t self = getpid(), pid;
+    pid_t self = getpid(), pid = fork();
 
-    assert(c->argv); /* main() set it before the loop */
-    pid = fork();
     c->started_ms = now_ms();
     c->leaving = false;
     c->ready = false;

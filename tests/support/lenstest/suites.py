@@ -100,8 +100,7 @@ def python(suites):
     files = []
     total = [0, 0]
     for suite in suites:
-        found = sorted(p for p in (repo / "tests" / suite).glob("*.py")
-                       if not p.name.startswith("_"))
+        found = sorted((repo / "tests" / suite).glob("test_*.py"))
         files += [(suite, p) for p in found]
         if not found:
             print(f"FAILED {suite}: it has no test file")
