@@ -1,0 +1,1 @@
+"""tests/bench: the daemon beside pgbench on the same data in one run."""
