@@ -2,6 +2,7 @@
 #include <stdlib.h>
 
 #include "decimal.h"
+#include "instruments/format.h"
 #include "reading_case.h"
 
 static const char *const FILES[] = {
@@ -22,6 +23,19 @@ START_TEST(a_payload_becomes_what_its_row_says)
 }
 END_TEST
 
+START_TEST(each_format_is_found_by_its_media_type)
+{
+    const struct instruments_format *f;
+    size_t n = 0;
+
+    for (; (f = instruments_format_at(n)); n++)
+        ck_assert_ptr_eq(instruments_format_of(f->media_type), f);
+    ck_assert_uint_ge(n, 2);
+    ck_assert_ptr_null(instruments_format_of("text/html"));
+    ck_assert_ptr_null(instruments_format_probe("{}", 2));
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("instruments");
@@ -35,6 +49,7 @@ int main(void)
         total += n_rows[i];
     }
     tcase_add_loop_test(tc, a_payload_becomes_what_its_row_says, 0, (int)total);
+    tcase_add_test(tc, each_format_is_found_by_its_media_type);
     decimal_tests(tc);
     suite_add_tcase(suite, tc);
     runner = srunner_create(suite);

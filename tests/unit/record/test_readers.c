@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "base/arena.h"
+#include "base/num.h"
 #include "record/eye.h"
 #include "record/pd.h"
 #include "record/power.h"
@@ -200,6 +201,22 @@ START_TEST(strength_is_the_greater_meridian)
 }
 END_TEST
 
+/* The minus form of the record, as it would be written in plus. */
+START_TEST(a_power_is_written_in_either_form)
+{
+    struct record_sent plus =
+        record_power_as((struct optics_rx){-300, -125, 9000}, OPTICS_PLUS_CYL);
+    struct record_sent none =
+        record_power_as((struct optics_rx){-300, 0, 0}, OPTICS_PLUS_CYL);
+
+    ck_assert_int_eq(plus.sph_cd, -425);
+    ck_assert_int_eq(plus.cyl_cd, 125);
+    ck_assert_int_eq(plus.axis_cdeg, 18000);
+    ck_assert_int_eq(none.cyl_cd, 0);
+    ck_assert_int_eq(none.axis_cdeg, NUM_ABSENT);
+}
+END_TEST
+
 static void read_rows(void)
 {
     FILE *f = fopen(TEST_DATA "/record/readers.jsonl", "r");
@@ -233,6 +250,7 @@ int main(void)
     tcase_add_loop_test(tc, a_view_turns_every_power_and_nothing_else, 0,
         (int)ARRAY_LEN(VIEWS));
     tcase_add_test(tc, strength_is_the_greater_meridian);
+    tcase_add_test(tc, a_power_is_written_in_either_form);
     suite_add_tcase(suite, tc);
     runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
