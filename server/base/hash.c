@@ -13,6 +13,12 @@ char *hash_hex(const uint8_t *bytes, size_t n, char *text)
     return sodium_bin2hex(text, 2 * n + 1, bytes, n);
 }
 
+char *hash_base64(const uint8_t hash[HASH_SIZE], char text[HASH_BASE64_SIZE])
+{
+    return sodium_bin2base64(text, HASH_BASE64_SIZE, hash, HASH_SIZE,
+        sodium_base64_VARIANT_ORIGINAL);
+}
+
 bool hash_from_hex(const char *text, uint8_t *ret, size_t n)
 {
     size_t len;

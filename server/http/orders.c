@@ -203,7 +203,8 @@ static void read_changed(struct http_req *rq, const json_t *doc,
     static const char *const others[] = {"exam", NULL};
     struct json_in in = json_in_root(doc, err);
 
-    json_in_object(in, order_fields(rq, others));
+    /* What is stored holds more than a client may send. */
+    json_in_object(json_in_root(rq->json, err), order_fields(rq, others));
     read_exam(json_in_get(in, "exam"), x, err);
     record_order_read(in, &x->order);
     if (!x->order.lab)

@@ -270,13 +270,26 @@ static void add(struct list *list, const char *code, enum record_side side,
         list->of[list->n++] = (struct record_order_caution){code, side, text};
 }
 
-/* "+1.50", "-0.25", "0.00" */
+/* "+1.50", "-0.25", "plano" */
 static const char *signed_power(struct arena *arena, int32_t power_cd)
 {
     char text[NUM_TEXT_MAX];
 
+    if (power_cd == 0)
+        return "plano";
     return arena_printf(
         arena, "%s%s", power_cd > 0 ? "+" : "", num_text(power_cd, 2, text));
+}
+
+/* "sphere +0.50, cylinder -0.75, axis 005" */
+static const char *whole_power(struct arena *arena, struct optics_rx rx)
+{
+    const char *sphere = signed_power(arena, rx.sph_cd);
+
+    if (rx.cyl_cd == 0)
+        return arena_printf(arena, "sphere %s, no cylinder", sphere);
+    return arena_printf(arena, "sphere %s, cylinder %s, axis %03d", sphere,
+        signed_power(arena, rx.cyl_cd), (int)(rx.axis_cdeg / 100));
 }
 
 static const char *length(struct arena *arena, int32_t mm100)
@@ -325,10 +338,10 @@ static void doubt_use(const struct look *l, struct list *list)
         rx = record_written_as(rx, l->order->form);
         add(list, "make-sum", (enum record_side)side,
             arena_printf(list->arena,
-                "%s eye, make this one: sphere %s, the signed sphere with its "
+                "%s eye, make this one: %s; it is the signed power with its "
                 "add",
                 record_side_word((enum record_side)side),
-                signed_power(list->arena, rx.sph_cd)));
+                whole_power(list->arena, rx)));
     }
     if (l->use == RECORD_USE_FAR &&
         record_order_use(&as_signed, l->rx) != RECORD_USE_FAR)
