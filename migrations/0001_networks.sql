@@ -206,7 +206,8 @@ CREATE FUNCTION token_by_hash(hash bytea)
 RETURNS TABLE (
     network_id uuid, token_id uuid, kind text, role text, user_id uuid,
     device_id uuid, clinic_id uuid, lab_id uuid, expires_us bigint,
-    user_name text, network_name text, time_zone text
+    user_name text, network_name text, time_zone text, device_serial text,
+    device_model text, device_manufacturer text
 )
 LANGUAGE plpgsql STABLE SECURITY DEFINER
 SET search_path = pg_catalog, public AS $$
@@ -215,7 +216,8 @@ BEGIN
     SELECT t.network_id, t.token_id, t.kind, t.role, t.user_id,
         t.device_id, t.clinic_id, t.lab_id,
         (extract(epoch FROM t.expires_at) * 1000000)::bigint,
-        coalesce(u.name, d.name), n.name, c.time_zone
+        coalesce(u.name, d.name), n.name, c.time_zone, d.serial, d.model,
+        d.manufacturer
     FROM token AS t
     JOIN network AS n ON n.network_id = t.network_id
     LEFT JOIN app_user AS u

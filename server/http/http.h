@@ -73,6 +73,7 @@ struct http_who {
     char name[64];
     char network_name[64];
     char time_zone[64]; /* of the clinic; "" without one */
+    char serial[64], model[64], manufacturer[64]; /* of a device */
     int64_t expires_us;
     bool session; /* a browser's, not a bearer token */
 };

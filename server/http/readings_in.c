@@ -45,11 +45,26 @@ static char *folded(struct http_req *rq, const char *name)
     return name ? fold_text(rq->arena, name) : NULL;
 }
 
+/* What a device's token says of it, where the payload says nothing. */
+static void fill_device(struct http_req *rq, struct record_device *device)
+{
+    const struct http_who *who = &rq->who;
+
+    if (device->serial || !*who->serial)
+        return;
+    device->serial = who->serial;
+    if (!device->model && *who->model)
+        device->model = who->model;
+    if (!device->manufacturer && *who->manufacturer)
+        device->manufacturer = who->manufacturer;
+}
+
 static void fill_row(struct http_req *rq, struct record_reading *reading,
     const char *format, struct db_reading *row)
 {
     struct text body = {0};
 
+    fill_device(rq, &reading->device);
     record_reading_caution(reading, rq->now_us);
     record_reading_json(reading, &body);
     row->reading = reading;

@@ -161,6 +161,10 @@ static void take_row(struct http_who *who, const struct db_rows *rows)
     put(who->network_name, sizeof(who->network_name),
         db_rows_text(rows, 0, 10));
     put(who->time_zone, sizeof(who->time_zone), db_rows_text(rows, 0, 11));
+    put(who->serial, sizeof(who->serial), db_rows_text(rows, 0, 12));
+    put(who->model, sizeof(who->model), db_rows_text(rows, 0, 13));
+    put(who->manufacturer, sizeof(who->manufacturer),
+        db_rows_text(rows, 0, 14));
     put(who->owner_id, UUID_TEXT_SIZE,
         *who->db.user_id ? who->db.user_id : who->db.device_id);
 }

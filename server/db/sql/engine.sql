@@ -24,7 +24,8 @@ FROM audit WHERE audit_id = $1::uuid
 -- name: token_by_hash
 SELECT
     network_id, token_id, kind, role, user_id, device_id, clinic_id, lab_id,
-    expires_us, user_name, network_name, time_zone
+    expires_us, user_name, network_name, time_zone, device_serial,
+    device_model, device_manufacturer
 FROM token_by_hash($1::bytea)
 
 -- name: tokens_revoked_since
