@@ -62,6 +62,8 @@ struct http_route {
     const char *query;  /* names allowed, blank between: "q born limit" */
 };
 
+#define HTTP_TEXT 260 /* 64 characters of any script and NUL */
+
 /* Who asks; "" where a text has no value. */
 struct http_who {
     struct db_who db; /* network, token, user or device */
@@ -73,7 +75,7 @@ struct http_who {
     char name[64];
     char network_name[64];
     char time_zone[64]; /* of the clinic; "" without one */
-    char serial[64], model[64], manufacturer[64]; /* of a device */
+    char serial[HTTP_TEXT], model[HTTP_TEXT], maker[HTTP_TEXT]; /* device's */
     int64_t expires_us;
     bool session; /* a browser's, not a bearer token */
 };
@@ -132,8 +134,8 @@ struct db_readings;
 
 /* Stores n units of readings, each on its own, in the group writer; then next
  * runs once, with reply RC_OK: each unit's rc tells what became of it. */
-enum rc http_append(struct http_req *rq, struct db_readings *units, size_t n,
-    http_next *next);
+enum rc http_append(
+    struct http_req *rq, struct db_readings *units, size_t n, http_next *next);
 
 /* Runs work(rq) on a worker's thread (it may touch rq->arena and rq->state,
  * no reply functions), then next on the loop's with reply NULL. */

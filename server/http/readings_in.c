@@ -55,8 +55,8 @@ static void fill_device(struct http_req *rq, struct record_device *device)
     device->serial = who->serial;
     if (!device->model && *who->model)
         device->model = who->model;
-    if (!device->manufacturer && *who->manufacturer)
-        device->manufacturer = who->manufacturer;
+    if (!device->manufacturer && *who->maker)
+        device->manufacturer = who->maker;
 }
 
 static void fill_row(struct http_req *rq, struct record_reading *reading,

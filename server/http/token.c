@@ -133,6 +133,8 @@ static void put(char *to, size_t room, const char *from)
 
     if (len >= room)
         len = room - 1;
+    while (len && ((unsigned char)from[len] & 0xc0) == 0x80)
+        len--; /* no half character */
     if (len)
         memcpy(to, from, len);
     to[len] = '\0';
@@ -163,8 +165,7 @@ static void take_row(struct http_who *who, const struct db_rows *rows)
     put(who->time_zone, sizeof(who->time_zone), db_rows_text(rows, 0, 11));
     put(who->serial, sizeof(who->serial), db_rows_text(rows, 0, 12));
     put(who->model, sizeof(who->model), db_rows_text(rows, 0, 13));
-    put(who->manufacturer, sizeof(who->manufacturer),
-        db_rows_text(rows, 0, 14));
+    put(who->maker, sizeof(who->maker), db_rows_text(rows, 0, 14));
     put(who->owner_id, UUID_TEXT_SIZE,
         *who->db.user_id ? who->db.user_id : who->db.device_id);
 }
