@@ -62,7 +62,7 @@ struct http_route {
     const char *query;  /* names allowed, blank between: "q born limit" */
 };
 
-#define HTTP_TEXT 260 /* 64 characters of any script and NUL */
+#define HTTP_TEXT 484 /* 120 characters of any script and NUL */
 
 /* Who asks; "" where a text has no value. */
 struct http_who {
