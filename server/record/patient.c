@@ -137,13 +137,3 @@ const char *const *record_patient_words(
     *ret_n = w.n;
     return w.list;
 }
-
-bool record_born_fits(const char *a, const char *b)
-{
-    size_t len;
-
-    if (!a || !b)
-        return true;
-    len = strlen(a) < strlen(b) ? strlen(a) : strlen(b);
-    return strncmp(a, b, len) == 0;
-}

@@ -48,7 +48,3 @@ void record_patient_write(struct json_out *o, const struct record_patient *p);
  * behind RECORD_NUMBER_MARK. */
 const char *const *record_patient_words(
     struct arena *arena, const struct record_patient *p, size_t *ret_n);
-
-/* True when two FHIR dates can be one birth: one begins with the other, or
- * one is not known (NULL). */
-bool record_born_fits(const char *a, const char *b);
