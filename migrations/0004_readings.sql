@@ -40,6 +40,7 @@ CREATE TABLE reading (
     content_hash bytea NOT NULL,
     original_id uuid NOT NULL,
     original_part integer NOT NULL,
+    body text NOT NULL,
     PRIMARY KEY (network_id, reading_id),
     CONSTRAINT reading_there_already UNIQUE (network_id, content_hash),
     CONSTRAINT reading_network FOREIGN KEY (network_id)
@@ -69,6 +70,8 @@ IS 'The patient it claimed itself for on arrival; later claims are rows of'
 COMMENT ON COLUMN reading.matched
 IS 'By what it found its patient; none: it named nobody, unknown: nobody or'
 ' several fit, mismatch: what it said contradicts itself.';
+COMMENT ON COLUMN reading.body
+IS 'Members of the answer that never change, without the outer braces.';
 CREATE INDEX reading_by_device
 ON reading (network_id, device_serial, taken_at)
 WHERE device_serial IS NOT NULL;
@@ -208,7 +211,8 @@ IS 'One item of the timeline with its JSON made once; where a reading stands'
 ' now. The facts behind it are in reading, reading_claim and exam_version.';
 COMMENT ON COLUMN entry.entry_id IS 'For a reading its reading_id.';
 COMMENT ON COLUMN entry.body
-IS 'Members of the answer that never change, without the outer braces.';
+IS 'Members of its item in the timeline that never change, without the outer'
+' braces; of a reading the brief form.';
 CREATE INDEX entry_by_patient
 ON entry (network_id, patient_id, at DESC, entry_id DESC);
 CREATE INDEX entry_tray_list ON entry (network_id, entry_id)

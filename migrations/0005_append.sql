@@ -51,7 +51,7 @@ CREATE FUNCTION append_readings(
     in_manufacturer text [], in_ref_id uuid [], in_ref_number text [],
     in_ref_family text [], in_ref_given text [], in_ref_born text [],
     in_vertex integer [], in_format text [], in_series text [],
-    in_hash bytea [], in_body text [], in_rm double precision [],
+    in_hash bytea [], in_body text [], in_brief text [], in_rm double precision [],
     in_rj0 double precision [], in_rj45 double precision [],
     in_lm double precision [], in_lj0 double precision [],
     in_lj45 double precision [], in_purpose text [], in_key text [],
@@ -113,13 +113,13 @@ BEGIN
             in_condition, in_taken, in_offset, in_received, in_serial,
             in_model, in_manufacturer, in_ref_id, in_ref_number,
             in_ref_family, in_ref_given, in_ref_born, in_vertex, in_format,
-            in_series, in_hash, in_body, in_rm, in_rj0, in_rj45, in_lm,
+            in_series, in_hash, in_body, in_brief, in_rm, in_rj0, in_rj45, in_lm,
             in_lj0, in_lj45, in_purpose, in_key, in_key_hash, in_request
         ) WITH ORDINALITY AS r (
             token, reading_id, audit_id, original_id, part, kind, condition,
             taken, utc_offset, received, serial, model, manufacturer, ref_id,
             ref_number, ref_family, ref_given, ref_born, vertex, format,
-            series, hash, body, rm, rj0, rj45, lm, lj0, lj45, purpose, key,
+            series, hash, body, brief, rm, rj0, rj45, lm, lj0, lj45, purpose, key,
             key_hash, request, ord
         )
         JOIN token AS t ON t.token_hash = r.token
@@ -164,7 +164,7 @@ BEGIN
             taken_offset_min, received_at, token_id, clinic_id, device_id,
             device_serial, device_model, device_manufacturer, patient_id,
             matched, vertex_um, format, series_uid, content_hash,
-            original_id, original_part
+            original_id, original_part, body
         )
         SELECT
             w.network_id, w.reading_id, w.kind, w.condition, w.taken,
@@ -173,7 +173,7 @@ BEGIN
             CASE WHEN w.matched IN ('id', 'number', 'names')
                 THEN w.named END,
             w.matched, w.vertex, w.format, w.series, w.hash,
-            w.original_id, w.part
+            w.original_id, w.part, w.body
         FROM who AS w
         ON CONFLICT (network_id, content_hash) DO NOTHING
         RETURNING
@@ -224,7 +224,7 @@ BEGIN
         SELECT
             f.network_id, f.reading_id, f.patient_id, w.taken, 'reading',
             w.kind, w.condition, w.series, w.clinic_id, w.rm, w.rj0, w.rj45,
-            w.lm, w.lj0, w.lj45, w.purpose, w.body
+            w.lm, w.lj0, w.lj45, w.purpose, w.brief
         FROM fresh AS f JOIN who AS w ON w.reading_id = f.reading_id
     ),
 

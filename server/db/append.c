@@ -110,6 +110,7 @@ enum {
     R_SERIES,
     R_HASH,
     R_BODY,
+    R_BRIEF,
     R_RM,
     R_RJ0,
     R_RJ45,
@@ -171,6 +172,7 @@ static const enum parray_type TYPES[N_PARAMS] = {
     [R_SERIES] = PARRAY_TEXT,
     [R_HASH] = PARRAY_BYTEA,
     [R_BODY] = PARRAY_TEXT,
+    [R_BRIEF] = PARRAY_TEXT,
     [R_RM] = PARRAY_FLOAT8,
     [R_RJ0] = PARRAY_FLOAT8,
     [R_RJ45] = PARRAY_FLOAT8,
@@ -287,6 +289,7 @@ static void put_row(struct parray *a, const struct db_readings *unit,
     parray_text(&a[R_SERIES], r->dicom.series);
     parray_bytes(&a[R_HASH], row->content_hash, 32);
     parray_text(&a[R_BODY], row->body);
+    parray_text(&a[R_BRIEF], row->brief);
     put_vector(&a[R_RM], &r->eyes[RECORD_RIGHT]);
     put_vector(&a[R_LM], &r->eyes[RECORD_LEFT]);
     parray_text(&a[R_PURPOSE], r->pair.purpose);

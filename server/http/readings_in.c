@@ -62,21 +62,23 @@ static void fill_device(struct http_req *rq, struct record_device *device)
 static void fill_row(struct http_req *rq, struct record_reading *reading,
     const char *format, struct db_reading *row)
 {
-    struct text body = {0};
+    TEXT_AUTO body = {0};
+    TEXT_AUTO brief = {0};
 
     fill_device(rq, &reading->device);
     record_reading_caution(reading, rq->now_us);
     record_reading_json(reading, &body);
+    record_reading_brief(reading, &brief);
     row->reading = reading;
     memcpy(row->reading_id, http_new_id(rq), UUID_TEXT_SIZE);
     memcpy(row->audit_id, http_new_id(rq), UUID_TEXT_SIZE);
     row->condition_key = record_reading_key(reading);
     row->format = format;
     row->body = arena_memdup(rq->arena, body.data, body.len);
+    row->brief = arena_memdup(rq->arena, brief.data, brief.len);
     row->family_fold = folded(rq, reading->patient.family);
     row->given_fold = folded(rq, reading->patient.given);
     record_reading_hash(reading, row->content_hash);
-    text_free(&body);
 }
 
 static void fill_unit(struct http_req *rq, const char *bytes, size_t len,

@@ -247,6 +247,16 @@ static const char *tag_of(struct http_req *rq, const struct db_rows *rows)
         rq->arena, "%zu.%016llx", db_rows_count(rows), (unsigned long long)h);
 }
 
+/* Room for the items: their JSON, and what is added to each. */
+static size_t room_of(const struct db_rows *rows, size_t shown)
+{
+    size_t room = 600 * (shown + 1);
+
+    for (size_t i = 0; i < shown; i++)
+        room += db_rows_len(rows, i, C_BODY);
+    return room;
+}
+
 static enum rc answer(struct http_req *rq, const struct db_rows *rows)
 {
     const struct page *page = rq->state;
@@ -257,7 +267,7 @@ static enum rc answer(struct http_req *rq, const struct db_rows *rows)
     struct json_out o = JSON_OUT(&body);
     const char *next = NULL;
 
-    text_space(&body, 512 * (shown + 1));
+    text_space(&body, room_of(rows, shown));
     json_out_object(&o, NULL);
     json_out_array(&o, "items");
     for (size_t i = 0; i < shown; i++) {

@@ -119,7 +119,8 @@ static void put_vector(struct json_out *o, struct optics_vector v)
     json_out_number(o, "j45", v.j45, 4);
 }
 
-static void put_power(struct json_out *o, const struct record_reading_eye *eye)
+static void put_power(
+    struct json_out *o, const struct record_reading_eye *eye, bool brief)
 {
     static const char *const sources[] = {
         NULL, "sent", "mean-of-repeats", "net-of-working-distance"};
@@ -129,7 +130,7 @@ static void put_power(struct json_out *o, const struct record_reading_eye *eye)
     record_power_write(o, eye->power);
     put_vector(o, eye->vector);
     json_out_text(o, "source", sources[eye->source]);
-    if (eye->sent.sph_cd != NUM_ABSENT)
+    if (!brief && eye->sent.sph_cd != NUM_ABSENT)
         record_sent_write(o, "as_received", eye->sent);
     if (eye->source == RECORD_FROM_NET) {
         json_out_object(o, "gross");
@@ -152,8 +153,6 @@ static bool as_sent(const struct record_repeat *repeat)
 static void put_repeats(
     struct json_out *o, const struct record_reading_eye *eye)
 {
-    if (!eye->n_repeats)
-        return;
     json_out_array(o, "repeats");
     for (size_t i = 0; i < eye->n_repeats; i++) {
         const struct record_repeat *repeat = &eye->repeats[i];
@@ -166,6 +165,15 @@ static void put_repeats(
         json_out_object_end(o);
     }
     json_out_array_end(o);
+}
+
+static void put_mean(
+    struct json_out *o, const struct record_reading_eye *eye, bool brief)
+{
+    if (!eye->n_repeats)
+        return;
+    if (!brief)
+        put_repeats(o, eye);
     json_out_object(o, "mean");
     record_computed_write(
         o, optics_vector_power(eye->mean.mean, OPTICS_MINUS_CYL));
@@ -175,7 +183,8 @@ static void put_repeats(
     json_out_object(o, "spread");
     put_vector(o, eye->mean.sd);
     json_out_number(o, "total", eye->mean.sd_total, 4);
-    json_out_text(o, "rule", "sample standard deviation (n - 1)");
+    if (!brief)
+        json_out_text(o, "rule", "sample standard deviation (n - 1)");
     json_out_object_end(o);
 }
 
@@ -217,8 +226,8 @@ static void put_extras(struct json_out *o, const struct record_reading_eye *eye)
     put_figure(o, "channel_mm", eye->channel_mm100, 2);
 }
 
-static void put_eye(
-    struct json_out *o, const struct record_reading *r, enum record_side side)
+static void put_eye(struct json_out *o, const struct record_reading *r,
+    enum record_side side, bool brief)
 {
     const struct record_reading_eye *eye = &r->eyes[side];
 
@@ -227,8 +236,8 @@ static void put_eye(
     json_out_object(o, record_side_word(side));
     if (eye->lens != RECORD_LENS_POWER)
         json_out_text(o, "lens", RECORD_LENS_WORDS[eye->lens]);
-    put_power(o, eye);
-    put_repeats(o, eye);
+    put_power(o, eye, brief);
+    put_mean(o, eye, brief);
     put_extras(o, eye);
     if (record_cornea_here(&eye->cornea) && r->kind == RECORD_KERATOMETRY) {
         record_cornea_write(o, &eye->cornea);
@@ -254,7 +263,8 @@ static void put_cautions(struct json_out *o, const struct record_reading *r)
     json_out_array_end(o);
 }
 
-void record_reading_json(const struct record_reading *reading, struct text *to)
+static void put_reading(
+    const struct record_reading *reading, bool brief, struct text *to)
 {
     struct json_out o = JSON_OUT(to);
     char when[INSTANT_TEXT_MAX];
@@ -266,7 +276,8 @@ void record_reading_json(const struct record_reading *reading, struct text *to)
     if (reading->offset_assumed)
         json_out_bool(&o, "offset_assumed", true);
     put_device(&o, &reading->device);
-    put_patient(&o, &reading->patient);
+    if (!brief)
+        put_patient(&o, &reading->patient);
     put_condition(&o, &reading->condition);
     put_vertex(&o, reading);
     record_pd_write(&o, "pd_mm", &reading->pd);
@@ -274,9 +285,20 @@ void record_reading_json(const struct record_reading *reading, struct text *to)
     put_text(&o, "distance", reading->acuity_distance);
     put_text(&o, "lens_type", reading->lens_type);
     put_pair(&o, &reading->pair);
-    put_dicom(&o, &reading->dicom);
+    if (!brief)
+        put_dicom(&o, &reading->dicom);
     put_text(&o, "comment", reading->comment);
     for (int side = 0; side < RECORD_SIDES; side++)
-        put_eye(&o, reading, (enum record_side)side);
+        put_eye(&o, reading, (enum record_side)side, brief);
     put_cautions(&o, reading);
+}
+
+void record_reading_json(const struct record_reading *reading, struct text *to)
+{
+    put_reading(reading, false, to);
+}
+
+void record_reading_brief(const struct record_reading *reading, struct text *to)
+{
+    put_reading(reading, true, to);
 }

@@ -14,6 +14,13 @@
  */
 void record_reading_json(const struct record_reading *reading, struct text *to);
 
+/*
+ * The same for an item of the timeline: without the single repeats, what was
+ * sent in another form, who the sender said it was, and DICOM identifiers.
+ */
+void record_reading_brief(
+    const struct record_reading *reading, struct text *to);
+
 #define RECORD_HASH_SIZE 32
 
 /*

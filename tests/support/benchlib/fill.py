@@ -65,7 +65,7 @@ def readings(count, sample):
     """READINGS copies of the sample reading for each patient."""
     return f"""
 CREATE TEMP TABLE mould AS
-SELECT r.*, e.body, e.right_m, e.right_j0, e.right_j45, e.left_m, e.left_j0,
+SELECT r.*, e.body AS brief, e.right_m, e.right_j0, e.right_j45, e.left_m, e.left_j0,
     e.left_j45, o.bytes, o.media_type
 FROM reading AS r JOIN entry AS e ON e.entry_id = r.reading_id
 JOIN reading_original AS o ON o.original_id = r.original_id
@@ -85,10 +85,10 @@ FROM copy, mould;
 INSERT INTO reading (network_id, reading_id, kind, condition_key, taken_at,
     taken_offset_min, received_at, token_id, clinic_id, device_serial,
     device_model, device_manufacturer, patient_id, matched, vertex_um, format,
-    content_hash, original_id, original_part)
+    content_hash, original_id, original_part, body)
 SELECT net, id, kind, condition_key, at, 0, at, token_id, net, device_serial,
     device_model, device_manufacturer, pat, 'number', vertex_um, format,
-    sha256(id::text::bytea), id, 0
+    sha256(id::text::bytea), id, 0, body
 FROM copy, mould;
 INSERT INTO reading_eye
 SELECT net, id, eye, sph_cd, cyl_cd, axis_cdeg, m, j0, j45, repeats, spread,
@@ -99,7 +99,7 @@ INSERT INTO entry (network_id, entry_id, patient_id, at, origin, kind,
     condition_key, clinic_id, right_m, right_j0, right_j45, left_m, left_j0,
     left_j45, body)
 SELECT net, id, pat, at, 'reading', kind, condition_key, net, right_m,
-    right_j0, right_j45, left_m, left_j0, left_j45, body
+    right_j0, right_j45, left_m, left_j0, left_j45, brief
 FROM copy, mould;
 INSERT INTO audit (network_id, audit_id, at, action, subject_kind,
     subject_id, patient_id, request_id)

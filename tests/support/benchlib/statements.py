@@ -45,8 +45,8 @@ ID = ("('01a2' || lpad(to_hex(:n::bigint), 12, '0')"
 
 def ingest(service, sample):
     """The rows that one reading becomes, with the sample's own texts."""
-    body, original = service.psql(
-        "SELECT e.body, convert_from(o.bytes, 'UTF8') FROM entry AS e"
+    body, brief, original = service.psql(
+        "SELECT r.body, e.body, convert_from(o.bytes, 'UTF8') FROM entry AS e"
         " JOIN reading AS r ON r.reading_id = e.entry_id"
         " JOIN reading_original AS o ON o.original_id = r.original_id"
         f" WHERE e.entry_id = '{sample}'")[0]
@@ -70,19 +70,20 @@ def ingest(service, sample):
         "INSERT INTO reading (reading_id, kind, condition_key, taken_at,"
         " taken_offset_min, received_at, token_id, clinic_id, device_serial,"
         " device_model, device_manufacturer, patient_id, matched, vertex_um,"
-        " format, content_hash, original_id, original_part)\n"
+        " format, content_hash, original_id, original_part,"
+        " body)\n"
         f"VALUES ({ID}, 'autorefraction', 'autorefraction/dry', now(), 60,"
         " now(), '00000000-0000-7000-8002-000000000000',"
         " '00000000-0000-7000-8000-000000000000', 'AR-1', 'bench', 'none',\n"
         f"    {patient}, 'number', 12000, 'native',"
-        f" sha256(({ID})::text::bytea), {ID}, 0);\n"
+        f" sha256(({ID})::text::bytea), {ID}, 0, {text(body)});\n"
         + eye.format(1) + eye.format(2)
         + "INSERT INTO entry (entry_id, patient_id, at, origin, kind,"
         " condition_key, clinic_id, right_m, right_j0, right_j45, left_m,"
         " left_j0, left_j45, body)\n"
         f"VALUES ({ID}, {patient}, now(), 'reading', 'autorefraction',"
         " 'autorefraction/dry', '00000000-0000-7000-8000-000000000000',"
-        f" -2.625, 0.3605, -0.1034, -2.875, 0.1, 0.05, {text(body)});\n"
+        f" -2.625, 0.3605, -0.1034, -2.875, 0.1, 0.05, {text(brief)});\n"
         "INSERT INTO audit (audit_id, at, user_id, token_id, action,"
         " subject_kind, subject_id, patient_id, request_id)\n"
         f"VALUES ({ID}, now(), '00000000-0000-7000-8002-000000000000',"
