@@ -149,9 +149,9 @@ static const char *answer_text(struct http_req *rq, const struct exam_row *x,
 
 /* ---- a change and an undo ---------------------------------------------- */
 
+/* What stands afterwards is logged->after. */
 static enum rc store(struct http_req *rq, struct exam_row *x,
-    const struct record_refraction *working, const char *source,
-    const struct record_logged *logged, const json_t *body)
+    const char *source, const struct record_logged *logged, const json_t *body)
 {
     struct step_in *in = rq->state;
     struct db_call *call = db_call_new(rq->arena, &DB_EXAM_STEP_ADD);
@@ -159,10 +159,10 @@ static enum rc store(struct http_req *rq, struct exam_row *x,
     int64_t version = x->version++;
 
     x->steps++;
-    x->body = exam_body_text(rq, working, source, body);
+    x->body = exam_body_text(rq, &logged->after, source, body);
     in->id = http_new_id(rq);
     in->x = *x;
-    in->answer = answer_text(rq, x, log, working);
+    in->answer = answer_text(rq, x, log, &logged->after);
     db_put_text(call, x->id);
     db_put_int(call, version);
     db_put_text(call, x->body);
@@ -196,7 +196,7 @@ static enum rc change(
     if (rc != RC_OK)
         return rc;
     logged.after = working;
-    return store(rq, x, &working, source, &logged, body);
+    return store(rq, x, source, &logged, body);
 }
 
 /* A start brought a source; taking it back brings the one before. */
@@ -256,7 +256,7 @@ static enum rc undo(struct http_req *rq, struct exam_row *x, json_t *body,
     if (rc != RC_OK)
         return rc;
     logged.after = working;
-    return store(rq, x, &working, in->source_after, &logged, body);
+    return store(rq, x, in->source_after, &logged, body);
 }
 
 static enum rc looked(

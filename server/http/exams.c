@@ -218,7 +218,7 @@ static enum rc exams_listed(
     for (size_t i = 0; i < n && i < most; i++)
         write_listed(rq, &o, rows, i);
     http_list_end(rq, &o, n > most ? db_rows_text(rows, most - 1, 0) : NULL);
-    if (list->patient_id)
+    if (list->patient_id && n > 0)
         http_viewed(rq, "patient", list->patient_id, list->patient_id);
     return http_reply_json(rq, 200, &t);
 }

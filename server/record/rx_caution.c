@@ -1,7 +1,9 @@
 /* What signing shows and never forbids.  Limits are chosen by us. */
 #include <string.h>
 
+#include "base/arena.h"
 #include "base/num.h"
+#include "optics/round.h"
 #include "record/caution.h"
 #include "record/rx.h"
 
@@ -90,6 +92,60 @@ static void check_add(struct json_in body, const struct record_final *final,
         is == NUM_ABSENT ? "none" : num_text(is, 2, buf[1]));
 }
 
+/* Two eyes' figures that a lens is made from. */
+static bool same_lens(const struct record_eye *a, const struct record_eye *b)
+{
+    return a->lens == b->lens && optics_rx_same(a->power, b->power) &&
+           a->add_cd == b->add_cd && a->prism.in_cd == b->prism.in_cd &&
+           a->prism.up_cd == b->prism.up_cd;
+}
+
+/* Steps taken after the section final was written don't reach it. */
+static void check_working(struct json_in body, const struct record_final *final,
+    struct record_cautions *list)
+{
+    struct record_refraction working;
+
+    record_refraction_read(json_in_get(body, "working"), &working);
+    for (int side = 0; side < 2; side++)
+        if (working.here[side] && final->figures.here[side] &&
+            final->outcome != RECORD_OUTCOME_NONE_NEEDED &&
+            !same_lens(&working.eyes[side], &final->figures.eyes[side]))
+            record_cautions_add(list, "working-differs", side,
+                "the working refraction of the %s eye differs from the final "
+                "one, and the final one is signed",
+                side_word(side));
+}
+
+static bool on_steps(struct optics_rx rx)
+{
+    int32_t count;
+
+    return optics_step_count(OPTICS_STEP_EIGHTH, rx.sph_cd, &count) &&
+           optics_step_count(OPTICS_STEP_EIGHTH, rx.cyl_cd, &count);
+}
+
+static void check_orderable(
+    const struct record_final *final, int side, struct record_cautions *list)
+{
+    struct optics_rx rx = final->figures.eyes[side].power;
+    struct optics_orderable near;
+    const char *cylinder = "";
+    char buf[2][NUM_TEXT_MAX];
+
+    if (!record_refraction_power(&final->figures, side) || on_steps(rx))
+        return;
+    near = optics_round_orderable(optics_power_of_rx(rx), OPTICS_STEP_QUARTER);
+    if (near.rx.cyl_cd)
+        cylinder = arena_printf(list->arena, " %s x %d",
+            num_text(near.rx.cyl_cd, 2, buf[1]), near.rx.axis_cdeg / 100);
+    record_cautions_add(list, "not-orderable", side,
+        "lenses come in steps of 0.25 or 0.12 D; the nearest to the %s eye's "
+        "is %s%s, %.2f D away",
+        side_word(side), num_text(near.rx.sph_cd, 2, buf[0]), cylinder,
+        near.distance);
+}
+
 static void check_pair(
     const struct record_final *final, struct record_cautions *list)
 {
@@ -157,7 +213,9 @@ void record_sign_doubt(struct json_in body, const struct record_final *final,
         check_acuity(in, final, side, list);
         check_cornea(final, side, k, list);
         check_add(in, final, side, list);
+        check_orderable(final, side, list);
     }
+    check_working(in, final, list);
     check_pair(final, list);
     check_head(final, head, list);
     check_warnings(in, list);

@@ -98,7 +98,7 @@ bool record_shape_copy(struct json_in in, const struct record_shape *members,
     const char *names[MEMBERS_MAX + 1] = {NULL};
     size_t before = in.err->n_faults;
 
-    for (size_t i = 0; members[i].name && i < MEMBERS_MAX; i++)
+    for (size_t i = 0; i < MEMBERS_MAX && members[i].name; i++)
         names[i] = members[i].name;
     json_in_object(in, names);
     json_out_object(o, key);

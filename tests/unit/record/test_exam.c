@@ -288,6 +288,35 @@ START_TEST(signing_lists_what_is_missing)
 }
 END_TEST
 
+START_TEST(signing_tells_what_the_steps_left_behind)
+{
+    struct record_cautions list =
+        doubts("{'working':{'right':{'sphere':-1.25},'left':{'sphere':-1}},"
+               "'final':{'right':{'sphere':-1},'left':{'sphere':-1}}}",
+            NULL);
+
+    ck_assert(record_cautions_have(&list, "working-differs", RECORD_RIGHT));
+    ck_assert(!record_cautions_have(&list, "working-differs", RECORD_LEFT));
+    list = doubts("{'working':{'right':{'sphere':-1.25}}}", NULL);
+    ck_assert(!record_cautions_have(&list, "working-differs", RECORD_RIGHT));
+}
+END_TEST
+
+/* -2.18 lies 0.07 D from -2.25 and 0.18 D from -2.00; -2.12 is an eighth. */
+START_TEST(signing_names_the_nearest_lens)
+{
+    struct record_cautions list = doubts(
+        "{'final':{'right':{'sphere':-2.18},'left':{'sphere':-2.12}}}", NULL);
+    const struct record_caution *c = list.first;
+
+    ck_assert(!record_cautions_have(&list, "not-orderable", RECORD_LEFT));
+    while (c && strcmp(c->code, "not-orderable") != 0)
+        c = c->next;
+    ck_assert_ptr_nonnull(c);
+    ck_assert_ptr_nonnull(strstr(c->text, "is -2.25, 0.07 D away"));
+}
+END_TEST
+
 /* https://gpli.info/er-case-28 again: simulated K 52.8 / 54.0 and 47.3 / 51.0,
  * 1.2 D and 3.7 D of corneal cylinder against 9.25 and 8.75 D.  Which meridian
  * the published angles belong to isn't said; the flat one is taken here. */
@@ -361,6 +390,8 @@ int main(void)
     tcase_add_loop_test(
         tc, signing_needs_eyes_and_a_vertex, 0, (int)ARRAY_LEN(SIGN));
     tcase_add_test(tc, signing_lists_what_is_missing);
+    tcase_add_test(tc, signing_tells_what_the_steps_left_behind);
+    tcase_add_test(tc, signing_names_the_nearest_lens);
     tcase_add_test(tc, cornea_that_does_not_match_is_told);
     tcase_add_test(tc, rx_holds_what_the_law_asks);
     suite_add_tcase(s, tc);
