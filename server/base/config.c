@@ -88,12 +88,23 @@ static const struct option *find(const char *group, const char *key)
     return NULL;
 }
 
+static bool group_known(const char *group)
+{
+    for (size_t i = 0; i < ARRAY_LEN(OPTIONS); i++)
+        if (strcmp(OPTIONS[i].group, group) == 0)
+            return true;
+    return false;
+}
+
 static enum rc take_group(
     struct config *c, GKeyFile *file, const char *group, struct err *err)
 {
-    gchar **keys = g_key_file_get_keys(file, group, NULL, NULL);
+    gchar **keys;
     enum rc rc = RC_OK;
 
+    if (!group_known(group))
+        return err_set(err, RC_INVALID, NULL, "no group [%s] is known", group);
+    keys = g_key_file_get_keys(file, group, NULL, NULL);
     for (gchar **k = keys; rc == RC_OK && k && *k; k++) {
         const struct option *o = find(group, *k);
         gchar *value = g_key_file_get_string(file, group, *k, NULL);

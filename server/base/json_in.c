@@ -166,6 +166,8 @@ static long code_points(const char *s, size_t len)
 
         if ((c < 0x20 && c != '\n' && c != '\t') || c == 0x7f)
             return -1;
+        if (c == 0xc2 && (unsigned char)s[i + 1] < 0xa0)
+            return -1; /* U+0080 to U+009F */
         if ((c & 0xc0) != 0x80)
             n++;
     }

@@ -91,7 +91,7 @@ bool num_parse(const char *s, size_t len, int places, int64_t limit,
 {
     size_t i = 0, digits = 0;
     int behind = -1; /* places read behind the point, -1 before it */
-    int64_t value = 0;
+    int64_t value = 0, scale;
     bool minus = false;
 
     *ret_signed = len > 0 && (s[0] == '+' || s[0] == '-');
@@ -104,18 +104,19 @@ bool num_parse(const char *s, size_t len, int places, int64_t limit,
         }
         if (!is_digit(s[i]) || (behind >= 0 && behind >= places))
             return false;
-        value = value * 10 + (s[i] - '0');
-        if (value > limit)
+        if (value > (limit - (s[i] - '0')) / 10)
             return false;
+        value = value * 10 + (s[i] - '0');
         digits++;
         if (behind >= 0)
             behind++;
     }
     if (!digits || behind == 0)
         return false;
-    value *= POW10[places - (behind < 0 ? 0 : behind)];
-    if (value > limit)
+    scale = POW10[places - (behind < 0 ? 0 : behind)];
+    if (value > limit / scale)
         return false;
+    value *= scale;
     *ret = minus ? -value : value;
     return true;
 }

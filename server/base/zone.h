@@ -15,5 +15,6 @@ void zone_free(struct zone *zone);
 int zone_offset_at(const struct zone *zone, int64_t us);
 
 /* The same at a local time (microseconds as if it were UTC); of the two that
- * a clock set back shows, the earlier instant counts. */
+ * a clock set back shows, the earlier instant counts, and a time that a clock
+ * set ahead left out has the offset before it (RFC 5545, 3.3.5). */
 int zone_offset_local(const struct zone *zone, int64_t local_us);
