@@ -10,6 +10,7 @@ GRANT SELECT ON token, patient, device, reading, idempotency
 TO lensclerk_append;
 GRANT INSERT ON reading_original, reading, reading_eye, entry, audit,
 idempotency TO lensclerk_append;
+GRANT DELETE ON idempotency TO lensclerk_append;
 
 CREATE POLICY token_append ON token
 FOR SELECT TO lensclerk_append USING (true);
@@ -33,6 +34,8 @@ CREATE POLICY audit_append ON audit
 FOR INSERT TO lensclerk_append WITH CHECK (true);
 CREATE POLICY idempotency_append ON idempotency
 FOR INSERT TO lensclerk_append WITH CHECK (true);
+CREATE POLICY idempotency_append_forget ON idempotency
+FOR DELETE TO lensclerk_append USING (true);
 
 -- Readings of any networks.  Arrays run in parallel, one place a reading;
 -- e_* one place an eye, o_* one place a body.  For each reading at most one
@@ -372,11 +375,26 @@ BEGIN
 END
 $$;
 
-REVOKE ALL ON FUNCTION append_readings, append_readings_repeats, append_audit
-FROM PUBLIC;
+-- Answers kept for repeats are kept for seven days.
+CREATE FUNCTION forget_old_answers() RETURNS bigint
+LANGUAGE plpgsql SECURITY DEFINER
+SET search_path = pg_catalog, public AS $$
+DECLARE
+    n bigint;
+BEGIN
+    DELETE FROM idempotency WHERE created_at < now() - interval '7 days';
+    GET DIAGNOSTICS n = ROW_COUNT;
+    RETURN n;
+END
+$$;
+
+REVOKE ALL ON FUNCTION append_readings, append_readings_repeats, append_audit,
+forget_old_answers FROM PUBLIC;
 GRANT CREATE ON SCHEMA public TO lensclerk_append;
 ALTER FUNCTION append_readings OWNER TO lensclerk_append;
 ALTER FUNCTION append_readings_repeats OWNER TO lensclerk_append;
 ALTER FUNCTION append_audit OWNER TO lensclerk_append;
+ALTER FUNCTION forget_old_answers OWNER TO lensclerk_append;
 REVOKE CREATE ON SCHEMA public FROM lensclerk_append;
-GRANT EXECUTE ON FUNCTION append_readings, append_audit TO lensclerkd;
+GRANT EXECUTE ON FUNCTION append_readings, append_audit, forget_old_answers
+TO lensclerkd;

@@ -62,3 +62,17 @@ void key_look(struct http_life *life, void (*then)(struct http_life *life))
     life->state = LIFE_WAITING;
     db_write(life->srv->parts.db, &write, looked, look);
 }
+
+static void forgotten(void *arg, const struct db_reply *reply)
+{
+    (void)reply; /* what is left now goes the next time */
+    arena_free(arg);
+}
+
+void key_forget_old(struct http_server *srv)
+{
+    struct arena *arena = arena_new();
+
+    db_read_open(srv->parts.db, db_call_new(arena, &DB_FORGET_OLD_ANSWERS),
+        forgotten, arena);
+}

@@ -105,6 +105,8 @@ void view_tick(struct view_table *table, bool all);
 
 /* keys.c: a repeated Idempotency-Key. */
 void key_look(struct http_life *life, void (*then)(struct http_life *life));
+/* Deletes answers that were kept long enough. */
+void key_forget_old(struct http_server *srv);
 
 /* reply.c */
 enum MHD_Result reply_send(struct http_life *life);

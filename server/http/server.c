@@ -189,6 +189,11 @@ static void every_half_minute(void *arg)
     view_tick(srv->views, false);
 }
 
+static void every_hour(void *arg)
+{
+    key_forget_old(arg);
+}
+
 /* ---- start and stop --------------------------------------------------- */
 
 static enum rc listen_on(
@@ -336,6 +341,7 @@ enum rc http_server_new(
     srv->views = view_table_new(srv);
     loop_every(parts->loop, 1000, every_second, srv);
     loop_every(parts->loop, 30000, every_half_minute, srv);
+    loop_every(parts->loop, 3600000, every_hour, srv);
     *ret = srv;
     return RC_OK;
 }

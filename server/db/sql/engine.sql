@@ -32,6 +32,9 @@ FROM token_by_hash($1::bytea)
 SELECT encode(token_hash, 'hex')
 FROM tokens_revoked_since(now() - make_interval(secs => $1::integer))
 
+-- name: forget_old_answers
+SELECT forget_old_answers()
+
 -- name: user_for_sign_in
 SELECT
     network_id, user_id, role, clinic_id, lab_id, password_hash, display
