@@ -7,8 +7,9 @@
 #include "record/caution.h"
 #include "record/rx.h"
 
-/* Worse than this with the final lens (6/12) "does not come up". */
-#define ACUITY_LOW_LOGMAR 0.30
+/* Worse than 6/12 (0.301) with the final lens is acuity that does not come
+ * up. */
+#define ACUITY_LOW_LOGMAR 0.305
 /* Refractive cylinder against what the cornea lets expect, D of cylinder. */
 #define CORNEA_MISMATCH_D 2.0
 
@@ -21,7 +22,7 @@ static bool acuity_below(const struct record_acuity *a, double logmar)
 {
     if (a->value.level != OPTICS_LEVEL_NUMBER)
         return true;
-    return a->has_logmar && a->value.logmar > logmar + 1e-9;
+    return a->has_logmar && a->value.logmar > logmar;
 }
 
 static void check_acuity(struct json_in body, const struct record_final *final,

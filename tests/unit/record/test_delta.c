@@ -223,6 +223,9 @@ START_TEST(what_has_no_side_or_no_power_is_refused)
     ck_assert(strstr(record_entry_refusal(&e), "which eye"));
     e = exam_entry("keratometry", "{'right':{}}");
     ck_assert_ptr_nonnull(record_entry_refusal(&e));
+    e = exam_entry("acuity", "{'right':{'acuity':{'notation':'decimal',"
+                             "'text':'1.0'}}}");
+    ck_assert(strstr(record_entry_refusal(&e), "acuity"));
     e = exam_entry("lensometry", SPHERES("-1", "-1"));
     ck_assert_ptr_null(record_entry_refusal(&e));
 }
@@ -318,6 +321,156 @@ START_TEST(words_give_the_direction)
 }
 END_TEST
 
+/* One sentence of those for the right eye; figures by hand. */
+static const struct {
+    const char *was, *is, *sentence;
+} SENTENCES[] = {
+    {"{'right':{'sphere':-2}}", "{'right':{'sphere':-2,'add':1.5}}",
+        "The add of +1.50 D is new."},
+    {"{'right':{'sphere':-2,'add':2}}", "{'right':{'sphere':-2}}",
+        "The old add of +2.00 D is gone."},
+    {"{'right':{'sphere':-2}}",
+        "{'right':{'sphere':-2,'prism':[{'amount':2,'base':'down'}]}}",
+        "The prism changes by 2.00 base down."},
+    {"{'right':{'sphere':-2,'prism':[{'amount':1,'base':'in'}]}}",
+        "{'right':{'sphere':-2,'prism':[{'amount':0.5,'base':'out'},"
+        "{'amount':1,'base':'up'}]}}",
+        "The prism changes by 1.50 base out and 1.00 base up."},
+    {"{'right':{'sphere':-2}}",
+        "{'right':{'sphere':-2,'cylinder':-1,'axis':10}}",
+        "A cylinder of -1.00 D at axis 10 is new."},
+    {"{'right':{'sphere':-2,'cylinder':-1,'axis':10}}",
+        "{'right':{'sphere':-2}}", "The cylinder of -1.00 D is gone."},
+    /* S + C/2 moves by 0.75, the sphere alone by 0.50 */
+    {"{'right':{'sphere':-2,'cylinder':-0.5,'axis':10}}",
+        "{'right':{'sphere':-2.5,'cylinder':-1,'axis':10}}",
+        "The sphere alone changes by -0.50 D."},
+    /* the same cylinder turned by 90 degrees: twice its size at axis 180 */
+    {"{'right':{'sphere':0,'cylinder':-1,'axis':90}}",
+        "{'right':{'sphere':0,'cylinder':-1,'axis':180}}",
+        "The cylinder goes from -1.00 to -1.00 D, its axis turns by 90 degrees "
+        "(90 to 180); together that is 2.00 D of cylinder at axis 180."},
+    {"{'right':{'sphere':0,'cylinder':-1,'axis':90}}",
+        "{'right':{'sphere':0,'cylinder':-1,'axis':180}}",
+        "The spherical equivalent stays at -0.50 D."},
+    {"{'right':{'sphere':-2}}", "{'right':{'sphere':-2.25}}",
+        "Same: what differs (-0.25 D of spherical equivalent, 0.00 D of "
+        "cylinder) is inside the noise band."},
+    {"{'right':{'lens':'prosthesis'}}", "{'right':{'lens':'prosthesis'}}",
+        "The lens stays: prosthesis."},
+};
+
+START_TEST(sentence_is_said)
+{
+    struct record_entry was = exam_entry("lensometry", SENTENCES[_i].was);
+    struct record_entry is = exam_entry("final", SENTENCES[_i].is);
+    struct record_delta d = delta_of(&was, &is);
+    bool said = false;
+
+    for (size_t i = 0; d.eyes[0].words[i]; i++)
+        said = said || strcmp(d.eyes[0].words[i], SENTENCES[_i].sentence) == 0;
+    ck_assert_msg(
+        said, "%s; first: %s", SENTENCES[_i].sentence, d.eyes[0].words[0]);
+}
+END_TEST
+
+static const struct {
+    const char *kind, *was, *is, *code;
+    int side;
+    bool told;
+} DOUBTED[] = {
+    {"autorefraction", SPHERES("-1", "-1"), SPHERES("-1", "-1"),
+        "method-differs", -1, true},
+    {"lensometry", SPHERES("-1", "-1"), SPHERES("-1", "-1"), "method-differs",
+        -1, false},
+    {"lensometry", "{'right':{'sphere':-1}}", SPHERES("-1", "-1"),
+        "one-side-only", RECORD_LEFT, true},
+    {"lensometry", "{'right':{'sphere':-1},'unspecified':{'sphere':-2}}",
+        SPHERES("-1", "-1"), "side-unknown", -1, true},
+    {"lensometry",
+        "{'vertex_mm':12,'vertex_assumed':true,'right':{'sphere':0}}",
+        "{'vertex_mm':12,'right':{'sphere':0}}", "vertex-assumed", -1, true},
+    {"lensometry", SPHERES("-1", "-1"), SPHERES("-2.5", "-1"),
+        "anisometropia-change", -1, true},
+    {"lensometry", SPHERES("-1", "-1"), SPHERES("-1.5", "-1"),
+        "anisometropia-change", -1, false},
+    {"lensometry", SPHERES("-1", "-1"), SPHERES("-3", "-2.5"),
+        "large-one-eye-change", RECORD_RIGHT, false},
+};
+
+START_TEST(doubt_is_told)
+{
+    struct record_entry was = exam_entry(DOUBTED[_i].kind, DOUBTED[_i].was);
+    struct record_entry is = exam_entry("final", DOUBTED[_i].is);
+    struct record_delta d = delta_of(&was, &is);
+
+    ck_assert_msg(
+        doubts(&d, DOUBTED[_i].code, DOUBTED[_i].side) == DOUBTED[_i].told,
+        "%s", DOUBTED[_i].code);
+}
+END_TEST
+
+/* Members of the JSON, by pointer without their first /. */
+static const struct {
+    const char *was, *is, *at;
+    double value;
+} FIGURES[] = {
+    {"{'right':{'sphere':0,'add':1.5}}", "{'right':{'sphere':0,'add':2}}",
+        "right/add_change", 0.5},
+    {"{'vertex_mm':12,'right':{'sphere':10}}",
+        /* 10 / (1 + 0.002 * 10) = 9.8039: F / (1 - dF), d = -2 mm */
+        "{'vertex_mm':14,'right':{'sphere':10}}",
+        "right/old_at_new_vertex/sphere", 9.8039},
+    {"{'vertex_mm':12,'right':{'sphere':10}}",
+        "{'vertex_mm':14,'right':{'sphere':10}}", "vertex_mm/final", 14},
+    {"{'right':{'sphere':-1}}",
+        "{'right':{'sphere':-2,'acuity':{'notation':"
+        "'decimal','text':'1.0'}}}",
+        "right/predicted_acuity_with_habitual/decimal", 0.5},
+    {SPHERES("0", "0"), SPHERES("1", "0"), "both/anisometropia/change", 1},
+    /* 1 / (1 - 0.015 * 1) = 1.015228: 1.52 percent larger (12 + 3 mm) */
+    {SPHERES("0", "0"), SPHERES("1", "0"),
+        "both/image_size_difference_percent/final", 1.5228},
+    {SPHERES("0", "0"), SPHERES("1", "0"),
+        "both/vertical_imbalance/final/amount", 1},
+};
+
+START_TEST(figure_stands_in_the_answer)
+{
+    struct record_entry was = exam_entry("lensometry", FIGURES[_i].was);
+    struct record_entry is = exam_entry("final", FIGURES[_i].is);
+    struct record_acuity best[2] = {is.figures.eyes[0].acuity};
+    struct record_delta d;
+    TEXT_AUTO t = {0};
+    struct json_out o = JSON_OUT(&t);
+    json_t *got;
+    char *path = arena_strdup(ARENA, FIGURES[_i].at), *rest;
+
+    record_delta_compute(&was, &is, best, ARENA, &d);
+    json_out_object(&o, NULL);
+    record_delta_write(&o, "habitual", &d);
+    json_out_object_end(&o);
+    got = exam_json(t.data);
+    for (char *name = strtok_r(path, "/", &rest); name;
+         name = strtok_r(NULL, "/", &rest))
+        got = json_object_get(got, name);
+    ck_assert_msg(json_is_number(got), "%s: %s", FIGURES[_i].at, t.data);
+    ck_assert_double_eq_tol(json_number_value(got), FIGURES[_i].value, 5e-5);
+}
+END_TEST
+
+START_TEST(method_is_said_in_words)
+{
+    struct record_entry e = exam_entry(
+        "subjective", "{'condition':{'cycloplegic':true,'drug':'atropine'}}");
+
+    ck_assert_str_eq(record_entry_method(&e, ARENA),
+        "subjective, cycloplegic with atropine");
+    e = exam_entry("lensometry", "{}");
+    ck_assert_str_eq(record_entry_method(&e, ARENA), "lensometry");
+}
+END_TEST
+
 START_TEST(lens_without_power_is_not_compared)
 {
     struct record_entry was = exam_entry("lensometry", SPHERES("-1", "-1"));
@@ -385,6 +538,11 @@ int main(void)
     tcase_add_test(tc, words_say_what_changes);
     tcase_add_loop_test(
         tc, words_give_the_direction, 0, (int)ARRAY_LEN(DIRECTION));
+    tcase_add_loop_test(tc, sentence_is_said, 0, (int)ARRAY_LEN(SENTENCES));
+    tcase_add_loop_test(tc, doubt_is_told, 0, (int)ARRAY_LEN(DOUBTED));
+    tcase_add_loop_test(
+        tc, figure_stands_in_the_answer, 0, (int)ARRAY_LEN(FIGURES));
+    tcase_add_test(tc, method_is_said_in_words);
     tcase_add_test(tc, lens_without_power_is_not_compared);
     tcase_add_test(tc, answer_names_its_rules);
     suite_add_tcase(s, tc);

@@ -71,6 +71,22 @@ static const struct {
         "'left':{'add':2.25}}}",
         "{'near':{'working_distance_mm':400,'right':{'add':2.00},"
         "'left':{'add':2.25}}}"},
+    {"all of a final",
+        "{'final':{'right':{'sphere':0},'vertex_mm':12,'vertex_assumed':true,"
+        "'pd_mm':{'binocular':63,'near':60},'purpose':'driving',"
+        "'expires_on':'2028-02-29','outcome':'unchanged'}}",
+        "{'final':{'right':{'lens':'power','sphere':0.00,'cylinder':0.00,"
+        "'axis':null},'vertex_mm':12.00,'vertex_assumed':true,"
+        "'pd_mm':{'binocular':63,'near':{'binocular':60}},"
+        "'purpose':'driving','expires_on':'2028-02-29',"
+        "'outcome':'unchanged'}}"},
+    {"objective",
+        "{'objective':{'autorefraction':"
+        "'0190B0F2-7C1E-7ABC-8DEF-0123456789AB','others':"
+        "['0190b0f2-7c1e-7abc-8def-0123456789ac']}}",
+        "{'objective':{'autorefraction':"
+        "'0190b0f2-7c1e-7abc-8def-0123456789ab','others':"
+        "['0190b0f2-7c1e-7abc-8def-0123456789ac']}}"},
     {"subjective has a condition",
         "{'subjective':{'right':{'sphere':0},"
         "'condition':{'cycloplegic':true,'drug':'atropine'}}}",
@@ -117,6 +133,15 @@ static const struct {
     {"{'acuities':[{'eye':'right','distance':'far','with':'nothing',"
      "'notation':'decimal','text':'well'}]}",
         "/acuities/0/text"},
+    {"{'final':1,'acuities':{},'history':[]}", "/history /acuities /final"},
+    {"{'final':{'expires_on':'2027-02-29'}}", "/final/expires_on"},
+    {"{'acuities':[1]}", "/acuities/0"},
+    {"{'objective':{'others':[null,'x']}}",
+        "/objective/others/0 /objective/others/1"},
+    {"{'history':{'pregnant':'yes','warning_signs':['cough'],"
+     "'tasks':[{'distance_mm':5}]}}",
+        "/history/pregnant /history/warning_signs/0 /history/tasks/0/name "
+        "/history/tasks/0/distance_mm"},
     {"{'acuities':[{}]}",
         "/acuities/0/eye /acuities/0/distance /acuities/0/with "
         "/acuities/0/notation /acuities/0/text"},
@@ -178,6 +203,56 @@ START_TEST(cylinders_above_eight_are_taken)
         strstr(plus.data, "\"sphere\":-17.50,\"cylinder\":9.25,\"axis\":73"));
     ck_assert_ptr_nonnull(
         strstr(plus.data, "\"sphere\":-16.00,\"cylinder\":8.75,\"axis\":101"));
+}
+END_TEST
+
+#define ACUITY(eye, far, with, text)                                           \
+    "{'eye':'" eye "','distance':'" far "','with':'" with                      \
+    "','notation':'decimal','text':'" text "'}"
+
+START_TEST(best_far_acuity_counts)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct json_in list = json_in_root(
+        exam_json("[" ACUITY("right", "far", "final", "CF") "," ACUITY(
+            "right", "far", "final", "0.5") "," ACUITY("right", "far",
+            "working", "0.8") "," ACUITY("right", "near", "final",
+            "1.2") "," ACUITY("left", "far", "final",
+            "1.0") ",{'eye':'right','distance':'far',"
+                   "'with':'final','notation':'jaeger',"
+                   "'text':'J1'}]"),
+        &err);
+    struct record_acuity best;
+
+    ck_assert(record_acuities_best(list, RECORD_RIGHT, "final", NULL, &best));
+    ck_assert_str_eq(best.text, "0.5");
+    ck_assert(
+        record_acuities_best(list, RECORD_RIGHT, "final", "working", &best));
+    ck_assert_str_eq(best.text, "0.8");
+    ck_assert(!record_acuities_best(list, RECORD_BOTH, "final", NULL, &best));
+}
+END_TEST
+
+START_TEST(objective_names_readings_and_their_kinds)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_named named[RECORD_NAMED_MAX];
+    size_t n = record_objective_named(
+        json_in_get(json_in_root(exam_json("{'objective':{'keratometry':"
+                                           "'0190b0f2-7c1e-7abc-8def-"
+                                           "0123456789ab','others':['x',"
+                                           "'0190b0f2-7c1e-7abc-8def-"
+                                           "0123456789ac']}}"),
+                        &err),
+            "objective"),
+        named, RECORD_NAMED_MAX);
+
+    ck_assert_uint_eq(n, 2);
+    ck_assert_str_eq(named[0].kind, "keratometry");
+    ck_assert_str_eq(named[0].pointer, "/objective/keratometry");
+    ck_assert_str_eq(named[1].kind, "");
+    ck_assert_str_eq(named[1].pointer, "/objective/others/1");
+    ck_assert_uint_eq(err.n_faults, 0); /* faults are the sections' to tell */
 }
 END_TEST
 
@@ -288,6 +363,78 @@ START_TEST(signing_lists_what_is_missing)
 }
 END_TEST
 
+static const struct {
+    const char *body, *code;
+    int side;
+    bool told;
+} DOUBTED[] = {
+    {"{'final':{'right':{'sphere':0,'acuity':{'notation':'snellen',"
+     "'text':'HM'}}}}",
+        "acuity-low", RECORD_RIGHT, true},
+    {"{'final':{'right':{'sphere':0,'acuity':{'notation':'snellen',"
+     "'text':'6/12'}}}}",
+        "acuity-low", RECORD_RIGHT, false},
+    {"{'final':{'left':{'lens':'prosthesis'}}}", "acuity-missing", RECORD_LEFT,
+        false},
+    {"{'near':{'left':{'add':2}},'final':{'left':{'sphere':0,'add':2.25}}}",
+        "near-add-differs", RECORD_LEFT, true},
+    {"{'near':{'left':{'add':2}},'final':{'left':{'sphere':0,'add':2}}}",
+        "near-add-differs", RECORD_LEFT, false},
+    {"{'final':{'right':{'sphere':0,'add':3},'left':{'sphere':0,'add':1}}}",
+        "unequal-adds", -1, true},
+    {"{'final':{'right':{'sphere':0},'vertex_mm':12,'vertex_assumed':true}}",
+        "vertex-assumed", -1, true},
+    {"{'final':{'outcome':'none-needed'}}", "vertex-missing", -1, false},
+    {"{'final':{'right':{'sphere':0},'pd_mm':{'binocular':60}}}", "pd-missing",
+        -1, false},
+    {"{'final':{'right':{'sphere':-2.18,'cylinder':-0.6,'axis':7}}}",
+        "not-orderable", RECORD_RIGHT, true},
+};
+
+START_TEST(doubt_is_told)
+{
+    struct record_cautions list = doubts(DOUBTED[_i].body, NULL);
+
+    ck_assert_msg(record_cautions_have(&list, DOUBTED[_i].code,
+                      DOUBTED[_i].side) == DOUBTED[_i].told,
+        "%s", DOUBTED[_i].body);
+}
+END_TEST
+
+START_TEST(signer_without_licence_is_told)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_cautions list = {.arena = ARENA};
+    struct record_rx_head head = {.today = "2026-03-02"};
+    struct json_in body = json_in_root(exam_json("{}"), &err);
+    struct record_final final;
+
+    record_final_settle(body, &final);
+    record_sign_doubt(body, &final, &head, NULL, &list);
+    ck_assert(record_cautions_have(&list, "licence-missing", -1));
+    ck_assert(record_cautions_have(&list, "expiry-none", -1));
+}
+END_TEST
+
+START_TEST(final_keeps_what_it_says_beside_the_working_power)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_final final;
+
+    record_final_settle(
+        json_in_root(exam_json("{'working':{'right':{'sphere':-1},"
+                               "'vertex_mm':12,'pd_mm':{'binocular':60}},"
+                               "'final':{'vertex_mm':14,'pd_mm':{'binocular':"
+                               "64},'purpose':'near'}}"),
+            &err),
+        &final);
+    ck_assert_int_eq(final.figures.vertex_mm100, 1400);
+    ck_assert_int_eq(final.figures.pd.far.binocular_mm100, 6400);
+    ck_assert_int_eq(final.figures.eyes[0].power.sph_cd, -100);
+    ck_assert_str_eq(final.purpose, "near");
+}
+END_TEST
+
 START_TEST(signing_tells_what_the_steps_left_behind)
 {
     struct record_cautions list =
@@ -390,6 +537,11 @@ int main(void)
     tcase_add_loop_test(
         tc, signing_needs_eyes_and_a_vertex, 0, (int)ARRAY_LEN(SIGN));
     tcase_add_test(tc, signing_lists_what_is_missing);
+    tcase_add_test(tc, best_far_acuity_counts);
+    tcase_add_test(tc, objective_names_readings_and_their_kinds);
+    tcase_add_loop_test(tc, doubt_is_told, 0, (int)ARRAY_LEN(DOUBTED));
+    tcase_add_test(tc, signer_without_licence_is_told);
+    tcase_add_test(tc, final_keeps_what_it_says_beside_the_working_power);
     tcase_add_test(tc, signing_tells_what_the_steps_left_behind);
     tcase_add_test(tc, signing_names_the_nearest_lens);
     tcase_add_test(tc, cornea_that_does_not_match_is_told);

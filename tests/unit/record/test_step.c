@@ -78,6 +78,40 @@ static const struct {
         "{'right':{'lens':'power','sphere':-2.00,'cylinder':0.00,'axis':null},"
         "'vertex_mm':12.50}"},
 
+    {"near prism", "{'left':{'sphere':0}}",
+        "{'eye':'left','field':'near_prism_horizontal','from':null,"
+        "'to':{'amount':2,'base':'in'}}",
+        "{'left':{'lens':'power','sphere':0.00,'cylinder':0.00,'axis':null,"
+        "'near_prism':[{'amount':2.00,'base':'in'}]}}"},
+    {"near prism, vertical", "{'left':{'sphere':0}}",
+        "{'eye':'left','field':'near_prism_vertical','from':null,"
+        "'to':{'amount':2,'base':'down'}}",
+        "{'left':{'lens':'power','sphere':0.00,'cylinder':0.00,'axis':null,"
+        "'near_prism':[{'amount':2.00,'base':'down'}]}}"},
+    {"an intermediate add", "{'left':{'sphere':0,'add':2}}",
+        "{'eye':'left','field':'intermediate_add','from':null,'to':1}",
+        "{'left':{'lens':'power','sphere':0.00,'cylinder':0.00,'axis':null,"
+        "'add':2.00,'intermediate_add':1.00}}"},
+    {"a prism of nothing is none", "{'left':{'sphere':0}}",
+        "{'eye':'left','field':'prism_vertical','from':null,"
+        "'to':{'amount':0,'base':'down'}}",
+        "{'left':{'lens':'power','sphere':0.00,'cylinder':0.00,'axis':null}}"},
+
+    {"an add needs a power", "{}",
+        "{'eye':'left','field':'add','from':null,'to':1}",
+        "/field the left eye has no power yet; start with its sphere\n"},
+    {"a prism is said in words",
+        "{'left':{'sphere':0,'prism':[{'amount':1,'base':'up'}]}}",
+        "{'eye':'left','field':'prism_vertical','from':null,"
+        "'to':{'amount':1,'base':'down'}}",
+        "/from prism_vertical of the left eye stands at 1.00 base up, not at "
+        "nothing\n"},
+    {"so is a lens", "{'left':{'lens':'occluder'}}",
+        "{'eye':'left','field':'lens','from':'power','to':'none'}",
+        "/from lens of the left eye stands at occluder, not at power\n"},
+    {"and an axis", "{'left':{'sphere':0,'cylinder':-1,'axis':5}}",
+        "{'eye':'left','field':'axis','from':6,'to':7}",
+        "/from axis of the left eye stands at 5, not at 6\n"},
     {"from must stand", "{'right':{'sphere':-2.5}}",
         "{'eye':'right','field':'sphere','from':-2.25,'to':-2.75}",
         "/from sphere of the right eye stands at -2.50, not at -2.25\n"},
@@ -146,6 +180,12 @@ static const struct {
      "'to':{'right':1}}",
         "/to"},
     {"{'eye':'right','field':'sphere','from':0,'to':1,'speed':3}", "/speed"},
+    {"{'eye':'right','field':'add','from':null,'to':1,'form':'plus'}", "/form"},
+    {"{'eye':'right','field':'prism_vertical','from':null,'to':1}", "/to"},
+    {"{'eye':'right','field':'sphere','from':0,'to':1,"
+     "'acuity':{'notation':'decimal','text':'?'}}",
+        "/acuity/text"},
+    {"5", ""},
 };
 
 START_TEST(wrong_step_names_every_fault)
@@ -254,6 +294,89 @@ START_TEST(undo_is_refused_when_somebody_moved_on)
 }
 END_TEST
 
+static const char *const GONE_ON[] = {
+    "{'eye':'right','field':'lens','from':'power','to':'balance'}",
+    "{'eye':'left','field':'sphere','from':-1,'to':-1.25}",
+};
+
+START_TEST(undo_of_an_eye_that_was_made_needs_it_as_it_was)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_refraction r = exam_refraction("{}");
+    struct record_logged made, more;
+
+    apply("{'eye':'left','field':'sphere','from':null,'to':-1}", &r, &made);
+    apply("{'eye':'left','field':'add','from':null,'to':1}", &r, &more);
+    ck_assert(record_logged_undo(&made, &r, &err) == RC_CONFLICT);
+    err = (struct err)ERR_INIT(ARENA);
+    ck_assert(record_logged_undo(&more, &r, &err) == RC_OK);
+    ck_assert(record_logged_undo(&made, &r, &err) == RC_OK);
+    ck_assert(!record_refraction_here(&r));
+}
+END_TEST
+
+START_TEST(undo_of_a_start_needs_everything_as_it_was)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_logged start = {.eye = RECORD_BOTH,
+        .field = RECORD_FIELD_WORKING,
+        .before = record_refraction_none(),
+        .after = exam_refraction(START)};
+    struct record_refraction r = exam_refraction(START);
+    struct record_logged step;
+
+    apply(GONE_ON[_i], &r, &step);
+    ck_assert(record_logged_undo(&start, &r, &err) == RC_CONFLICT);
+    err = (struct err)ERR_INIT(ARENA);
+    ck_assert(record_logged_undo(&step, &r, &err) == RC_OK);
+    ck_assert(record_logged_undo(&start, &r, &err) == RC_OK);
+    ck_assert(!record_refraction_here(&r));
+}
+END_TEST
+
+static const struct {
+    const char *step, *want;
+} SAID[] = {
+    {"{'eye':'right','field':'cylinder','from':0,'to':-0.5,'axis':10,"
+     "'test':'typed','acuity':{'notation':'decimal','text':'0.8'}}",
+        "{'from':0.00,'to':-0.50,'axis':10,'test':'typed','acuity':{"
+        "'notation':'decimal','text':'0.8','logmar':0.0969},"
+        "'standing':-0.50}"},
+    {"{'eye':'both','field':'sphere','from':{'right':-2,'left':-1},'to':0}",
+        "{'from':{'right':-2.00,'left':-1.00},'to':0.00,'test':null,"
+        "'standing':{'right':-2.25,'left':-1.00}}"},
+    {"{'eye':'left','field':'lens','from':'power','to':'none'}",
+        "{'from':'power','to':'none','test':null,'standing':'power'}"},
+    {"{'eye':'right','field':'prism_vertical','from':null,"
+     "'to':{'amount':1,'base':'down'}}",
+        "{'from':null,'to':{'amount':1.00,'base':'down'},'test':null,"
+        "'standing':null}"},
+    {"{'eye':'right','field':'axis','from':90,'to':95}",
+        "{'from':90,'to':95,'test':null,'standing':90}"},
+};
+
+/* 0.8 decimal is logMAR 0.0969 */
+START_TEST(step_is_written_as_it_was_sent)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_refraction r = exam_refraction(START);
+    struct record_step step;
+    TEXT_AUTO t = {0};
+    struct json_out o = JSON_OUT(&t);
+
+    ck_assert(
+        record_step_read(json_in_root(exam_json(SAID[_i].step), &err), &step));
+    json_out_object(&o, NULL);
+    record_step_write(&o, &step);
+    record_step_write_standing(&o, "standing", &step, &r);
+    json_out_object_end(&o);
+    for (char *c = t.data; *c; c++)
+        if (*c == '"')
+            *c = '\'';
+    ck_assert_str_eq(t.data, SAID[_i].want);
+}
+END_TEST
+
 /* ---- the clinic's steps -------------------------------------------------- */
 
 static const struct {
@@ -331,6 +454,11 @@ int main(void)
         tc, undo_brings_back_what_was, 0, (int)ARRAY_LEN(UNDOABLE));
     tcase_add_test(tc, undo_leaves_what_came_later);
     tcase_add_test(tc, undo_is_refused_when_somebody_moved_on);
+    tcase_add_test(tc, undo_of_an_eye_that_was_made_needs_it_as_it_was);
+    tcase_add_loop_test(tc, undo_of_a_start_needs_everything_as_it_was, 0,
+        (int)ARRAY_LEN(GONE_ON));
+    tcase_add_loop_test(
+        tc, step_is_written_as_it_was_sent, 0, (int)ARRAY_LEN(SAID));
     tcase_add_loop_test(tc, step_off_the_grid_is_told, 0, (int)ARRAY_LEN(GRID));
     tcase_add_loop_test(
         tc, start_rounds_axes_to_whole_degrees, 0, (int)ARRAY_LEN(WHOLE));
