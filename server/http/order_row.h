@@ -20,32 +20,32 @@ struct order_event {
 struct order_row {
     const char *id, *number;
     int64_t version;
-    int edition;
     const char *exam_id, *prescription_id, *patient_id, *clinic_id;
-    struct record_order_state state;
     int64_t created_us, placed_us; /* placed_us 0: never placed */
-    const char *body;              /* what the clinic says, as it is stored */
-    struct record_order order;     /* the same, read */
+    struct record_order_state state;
+    int edition;
+    const char *body;          /* what the clinic says, as it is stored */
+    struct record_order order; /* the same, read */
 
     /* The Rx it stands on; rx_text is its JSON, NULL: nothing was signed. */
-    const char *rx_text;
-    int rx_edition;
     struct record_order_rx rx;
+    const char *rx_text;
     const char *signed_at, *signer_id, *signer, *licence, *address;
     const char *expires_on; /* NULL: not limited */
 
     /* How the Rx stands now. */
+    int rx_edition;
     bool superseded; /* a newer edition was signed */
-    const char *exam_status;
     bool amending;
+    bool lab_closed;
+    enum optics_form form; /* the clinic's */
+    const char *exam_status;
     const char *newer_on; /* a later Rx of the patient is of this day */
     const char *today;    /* at the clinic */
 
     const char *clinic, *network;
-    enum optics_form form; /* the clinic's */
     const char *record_number, *family, *given;
     const char *lab; /* its name; NULL: no such lab, or none asked for */
-    bool lab_closed;
     const char *previous_number; /* NULL: no such order, or none */
     const char *previous_patient;
     const char *asker; /* the name of who asks, for a move */

@@ -139,13 +139,20 @@ void record_order_number(
     number_text(digits, ret);
 }
 
+static char upper(char c)
+{
+    if (c >= 'a' && c <= 'z')
+        return (char)(c - 'a' + 'A');
+    return c;
+}
+
 bool record_order_number_read(const char *s, char ret[RECORD_ORDER_NUMBER_SIZE])
 {
     uint32_t digits[NUMBER_SYMBOLS];
     size_t n = 0;
 
     for (; *s; s++) {
-        char c = *s >= 'a' && *s <= 'z' ? (char)(*s - 'a' + 'A') : *s;
+        char c = upper(*s);
         const char *at = strchr(RECORD_SYMBOLS, c);
 
         if (c == '-' || c == ' ')

@@ -139,6 +139,12 @@ static enum rc move_status(struct record_order_state from,
     return RC_OK;
 }
 
+static const char *stage_word(enum record_order_stage stage)
+{
+    return stage == RECORD_STAGE_NONE ? "none"
+                                      : RECORD_ORDER_STAGE_WORDS[stage];
+}
+
 static enum rc move_stage(struct record_order_state from,
     const struct record_order_move *move, struct err *err)
 {
@@ -154,7 +160,7 @@ static enum rc move_stage(struct record_order_state from,
             RECORD_ORDER_STATUS_WORDS[STEPS[to].beside]);
     if (!(STEPS[to].after & now))
         return err_set(err, RC_CONFLICT, "/stage", "\"%s\" can't follow \"%s\"",
-            RECORD_ORDER_STAGE_WORDS[to], RECORD_ORDER_STAGE_WORDS[from.stage]);
+            RECORD_ORDER_STAGE_WORDS[to], stage_word(from.stage));
     return RC_OK;
 }
 

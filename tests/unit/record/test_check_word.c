@@ -336,8 +336,10 @@ START_TEST(a_number_is_read_as_people_type_it)
     record_order_number(id, number);
     for (const char *p = number; *p; p++) {
         typed[n++] = ' ';
-        if (*p != '-')
-            typed[n++] = *p >= 'A' ? (char)(*p - 'A' + 'a') : *p;
+        if (*p >= 'A')
+            typed[n++] = (char)(*p - 'A' + 'a');
+        else if (*p != '-')
+            typed[n++] = *p;
     }
     typed[n] = '\0';
     ck_assert(record_order_number_read(typed, got));

@@ -120,6 +120,7 @@ START_TEST(a_wrong_order_names_every_fault)
     struct record_order order;
     TEXT_AUTO got = {0};
 
+    text_puts(&got, "");
     ck_assert(!record_order_read(document(WRONG[_i].text), &order));
     for (const struct err_fault *f = err.faults; f; f = f->next)
         text_printf(&got, "%s%s", got.len ? " " : "", f->pointer);
