@@ -118,28 +118,38 @@ static bool read_offset(const char **s, int *ret_min)
     return hours <= 14 && minutes < 60;
 }
 
+/* hh:mm:ss and its fraction, as microseconds of the day. */
+static bool read_clock(const char **s, int64_t *ret_us)
+{
+    int h, mi, sec, us = 0;
+
+    h = digits(s, 2);
+    if (h < 0 || h > 23 || !letter(s, ':'))
+        return false;
+    mi = digits(s, 2);
+    if (mi < 0 || mi > 59 || !letter(s, ':'))
+        return false;
+    sec = digits(s, 2);
+    if (sec < 0 || sec > 59)
+        return false;
+    if (letter(s, '.') && !read_fraction(s, &us))
+        return false;
+    *ret_us = ((int64_t)h * 3600 + mi * 60 + sec) * 1000000 + us;
+    return true;
+}
+
 bool instant_parse(const char *s, int64_t *ret_us, int *ret_offset_min)
 {
-    int y, mo, d, h, mi, sec, us = 0, offset;
+    int y, mo, d, offset;
+    int64_t clock_us;
 
     if (!read_date(&s, &y, &mo, &d) || (*s != 'T' && *s != 't'))
         return false;
     s++;
-    h = digits(&s, 2);
-    if (h < 0 || !letter(&s, ':') || (mi = digits(&s, 2)) < 0)
-        return false;
-    if (!letter(&s, ':') || (sec = digits(&s, 2)) < 0)
-        return false;
-    if (letter(&s, '.') && !read_fraction(&s, &us))
-        return false;
-    if (!read_offset(&s, &offset) || *s != '\0')
-        return false;
-    if (h > 23 || mi > 59 || sec > 59)
+    if (!read_clock(&s, &clock_us) || !read_offset(&s, &offset) || *s != '\0')
         return false;
     *ret_us =
-        (instant_days(y, mo, d) * 86400 + h * 3600 + (mi - offset) * 60 + sec) *
-            1000000 +
-        us;
+        (instant_days(y, mo, d) * 86400 - offset * 60) * 1000000 + clock_us;
     *ret_offset_min = offset;
     return true;
 }

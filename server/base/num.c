@@ -86,38 +86,45 @@ static bool is_digit(char c)
     return c >= '0' && c <= '9';
 }
 
+/* Digits of s[*i..len) behind *value, while it stays within limit; how many,
+ * -1 above the limit. */
+static int take_digits(
+    const char *s, size_t len, size_t *i, int64_t limit, int64_t *value)
+{
+    int n = 0;
+
+    for (; *i < len && is_digit(s[*i]); (*i)++, n++) {
+        int digit = s[*i] - '0';
+
+        if (*value > (limit - digit) / 10)
+            return -1;
+        *value = *value * 10 + digit;
+    }
+    return n;
+}
+
 bool num_parse(const char *s, size_t len, int places, int64_t limit,
     int64_t *ret, bool *ret_signed)
 {
-    size_t i = 0, digits = 0;
-    int behind = -1; /* places read behind the point, -1 before it */
+    size_t i = 0;
+    int behind = 0;
     int64_t value = 0, scale;
-    bool minus = false;
+    bool minus = len > 0 && s[0] == '-';
 
-    *ret_signed = len > 0 && (s[0] == '+' || s[0] == '-');
-    if (*ret_signed)
-        minus = s[i++] == '-';
-    for (; i < len; i++) {
-        if (s[i] == '.' && behind < 0 && digits > 0) {
-            behind = 0;
-            continue;
-        }
-        if (!is_digit(s[i]) || (behind >= 0 && behind >= places))
+    *ret_signed = minus || (len > 0 && s[0] == '+');
+    i += *ret_signed;
+    if (take_digits(s, len, &i, limit, &value) < 1)
+        return false;
+    if (i < len && s[i] == '.') {
+        i++;
+        behind = take_digits(s, len, &i, limit, &value);
+        if (behind < 1 || behind > places)
             return false;
-        if (value > (limit - (s[i] - '0')) / 10)
-            return false;
-        value = value * 10 + (s[i] - '0');
-        digits++;
-        if (behind >= 0)
-            behind++;
     }
-    if (!digits || behind == 0)
+    scale = POW10[places - behind];
+    if (i < len || value > limit / scale)
         return false;
-    scale = POW10[places - (behind < 0 ? 0 : behind)];
-    if (value > limit / scale)
-        return false;
-    value *= scale;
-    *ret = minus ? -value : value;
+    *ret = minus ? -value * scale : value * scale;
     return true;
 }
 
