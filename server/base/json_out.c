@@ -32,15 +32,23 @@ static void put_string(struct text *t, const char *s)
     text_putc(t, '"');
 }
 
+/* The comma and the key of a value, in one piece. */
 static void lead(struct json_out *o, const char *key)
 {
+    size_t len = key ? strlen(key) : 0;
+    char *start = text_space(o->to, len + 4), *to = start;
+
     if (o->comma)
-        text_putc(o->to, ',');
+        *to++ = ',';
     o->comma = true;
     if (key) {
-        put_string(o->to, key);
-        text_putc(o->to, ':');
+        *to++ = '"';
+        memcpy(to, key, len);
+        to += len;
+        *to++ = '"';
+        *to++ = ':';
     }
+    text_added(o->to, (size_t)(to - start));
 }
 
 void json_out_object(struct json_out *o, const char *key)
