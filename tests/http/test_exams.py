@@ -40,12 +40,10 @@ class Case(unittest.TestCase):
         return answer.body["id"]
 
     def visit_of(self, patient):
-        visit = uuid7()
-        svc.psql(insert(
-            "visit", network_id=self.net.id, visit_id=visit,
-            patient_id=patient, clinic_id=self.net.clinic,
-            at="2026-03-02 09:00Z", created_at="2026-03-02 09:00Z"))
-        return visit
+        answer = self.net.api("desk", "POST", "/v1/visits",
+                              {"patient": patient})
+        self.assertEqual(answer.status, 201, answer.body)
+        return answer.body["id"]
 
     def reading(self, kind, number="Q-10442", taken="2026-03-02T09:14:05+01:00",
                 **more):
