@@ -32,7 +32,7 @@ static const char USAGE[] =
     "  migrate        bring the database to this version's schema\n"
     "                 [--migrations DIR]\n"
     "  network add    make a network\n"
-    "  user add       make a user of a network\n"
+    "  user add       make a user of a network; user password: set a new one\n"
     "  device add     make a device of a network, with its token\n"
     "  check-config   read the configuration and say what is wrong\n"
     "  version        print the version\n"

@@ -20,7 +20,6 @@ struct sign_in {
     bool found, right;
     char network_id[UUID_TEXT_SIZE], user_id[UUID_TEXT_SIZE];
     const char *role, *display;
-    const char *clinic_id, *lab_id;
     char token[SECRET_TOKEN_SIZE];
 };
 
@@ -60,7 +59,8 @@ static enum rc session_stored(
     const char *secure = *rq->srv->parts.config->tls_key ? "; Secure" : "";
 
     if (!db_reply_did(reply, 0))
-        return err_set(err, RC_INTERNAL, NULL, "no session could be made");
+        return err_set(err, RC_UNAUTHORIZED, NULL,
+            "this user was changed meanwhile; sign in again");
     json_out_object(&o, NULL);
     json_out_text(&o, "token", in->token);
     json_out_text(&o, "expires_at", http_time(rq, rq->now_us + SESSION_US));
@@ -98,9 +98,7 @@ static enum rc password_checked(
     db_put_text(call, id);
     db_put_binary(call, hash, 32);
     db_put_text(call, in->user_id);
-    db_put_text(call, in->role);
-    db_put_text(call, in->clinic_id);
-    db_put_text(call, in->lab_id);
+    db_put_text(call, in->hash);
     db_put_time(call, rq->now_us + SESSION_US);
     return http_write(rq, &call, 1, session_stored);
 }
@@ -124,8 +122,6 @@ static enum rc user_found(
         memcpy(in->network_id, db_rows_text(rows, 0, 0), UUID_TEXT_SIZE);
         memcpy(in->user_id, db_rows_text(rows, 0, 1), UUID_TEXT_SIZE);
         in->role = copy(rq, rows, 2);
-        in->clinic_id = copy(rq, rows, 3);
-        in->lab_id = copy(rq, rows, 4);
         in->hash = copy(rq, rows, 5);
         in->display = copy(rq, rows, 6);
     }

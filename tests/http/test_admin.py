@@ -1,6 +1,7 @@
 """Clinics, labs, devices, users, tokens, the network and its audit log."""
 
 import datetime
+import threading
 import time
 import unittest
 
@@ -361,6 +362,42 @@ class Users(Case):
         self.assertEqual(self.pointers(self.patch(at, role="auditor"), 409),
                          ["/role"])
         self.assertEqual(self.patch(at, display="Admin").status, 200)
+
+
+    def test_a_change_during_a_sign_in_keeps_its_session_out(self):
+        # The password is checked while another transaction changes the user
+        # and has not committed yet.
+        made = self.add()
+        change = threading.Thread(target=svc.psql, args=(f"""
+BEGIN; UPDATE app_user SET password_hash = 'x', version = version + 1
+WHERE user_id = '{made["id"]}'; SELECT pg_sleep(1.5); COMMIT""",))
+        change.start()
+        time.sleep(0.3)
+        answer = self.sign_in("ilse")
+        change.join()
+        self.assertEqual(answer.status, 401, answer.body)
+        self.assertEqual(svc.psql(
+            f"SELECT 1 FROM token WHERE user_id = '{made['id']}'"), [])
+
+    def test_a_token_made_during_a_change_ends_with_it(self):
+        made = self.add()
+        hold = threading.Thread(target=svc.psql, args=(f"""
+BEGIN; SELECT 1 FROM app_user WHERE user_id = '{made["id"]}' FOR UPDATE;
+SELECT pg_sleep(1.5); COMMIT""",))
+        hold.start()
+        time.sleep(0.3)
+        tokens = []
+        make = threading.Thread(target=lambda: tokens.append(
+            self.post("/v1/tokens", user=made["id"])["token"]))
+        make.start()
+        time.sleep(0.3)
+        answer = self.patch(f"/v1/users/{made['id']}", role="desk")
+        self.assertEqual(answer.status, 200, answer.body)
+        hold.join()
+        make.join()
+        wait_until("the token is of the new role or ends", lambda: svc.api(
+            "GET", "/v1/me", token=tokens[0]).body.get("role") in
+            (None, "desk"), 3)
 
 
 class Tokens(Case):

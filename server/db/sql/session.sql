@@ -1,15 +1,25 @@
 -- Sessions: tokens of people who signed in with a password.
 
+-- Checking the password took a while: whoever was disabled or got another
+-- password meanwhile stays out, and a change that comes now waits for this
+-- row and then ends the session with the others.
 -- name: session_add
-WITH made AS (
+WITH who AS MATERIALIZED (
+    SELECT user_id, role, clinic_id, lab_id
+    FROM app_user
+    WHERE user_id = $3::uuid AND password_hash = $4::text AND NOT disabled
+    FOR SHARE
+),
+
+made AS (
     INSERT INTO token (
         token_id, token_hash, kind, user_id, role, clinic_id, lab_id,
         expires_at
     )
-    VALUES (
-        $1::uuid, $2::bytea, 'session', $3::uuid, $4::text, $5::uuid,
-        $6::uuid, $7::timestamptz
-    )
+    SELECT
+        $1::uuid, $2::bytea, 'session', who.user_id, who.role,
+        who.clinic_id, who.lab_id, $5::timestamptz
+    FROM who
     RETURNING token_id, user_id
 ),
 
