@@ -1,0 +1,585 @@
+"""What the service takes and answers against the description, on a walk
+through everything that can be asked.
+
+Each request and each answer is held against its schema, closed: a member that
+no schema names fails, as does a power that isn't written with two decimals.
+"""
+
+import json
+import pathlib
+import unittest
+
+from apidoc import Checked, Description, read, routes
+from apidoc.description import HERE
+from apidoc.routes import optics_functions
+from lenstest import Service, repo, uuid7
+
+DATA = pathlib.Path(repo) / "tests/data"
+HERE_AND_NOW = {"taken_at": "2026-03-02T09:14:05+01:00"}
+
+# A reading of each kind in the native form, with as many members as it can
+# have.  Figures are made up.
+READINGS = [
+    {"kind": "autorefraction", "vertex_mm": 12.0, "vertex_assumed": True,
+     "device": {"serial": "AR-1", "model": "Bench", "manufacturer": "Own",
+                "software": "1.2"},
+     "condition": {"cycloplegic": False, "lens_worn": "none",
+                   "test_distance_m": 6},
+     "right": {"repeats": [
+         {"sphere": -2.25, "cylinder": -0.75, "axis": 172, "confidence": 9},
+         {"sphere": -2.5, "cylinder": -0.5, "axis": 170},
+         {"sphere": -3.0, "cylinder": 0.75, "axis": 80.5}],
+         "representative": {"sphere": -2.25, "cylinder": -0.75, "axis": 172},
+         "pupil_mm": 4.5, "cornea_mm": 11.8, "acuity":
+         {"notation": "snellen", "text": "6/6"},
+         "keratometry": {"flat": {"radius_mm": 7.8, "axis": 180},
+                         "steep": {"radius_mm": 7.6, "axis": 90}}},
+     "left": {"sphere": -7.5, "cylinder": 1.0, "axis": 90},
+     "pd_mm": {"binocular": 63.0, "right": 31.5, "left": 31.5, "near": 60.0},
+     "comment": "two lines\nof text"},
+    {"kind": "lensometry", "lens_type": "progressive",
+     "pair": {"label": "brown", "purpose": "distance", "made_on": "2024-05",
+              "worn": True},
+     "right": {"sphere": 1.25, "cylinder": -0.5, "axis": 90, "add": 2.0,
+               "add_distance_mm": 400, "second_add": 2.25,
+               "intermediate_add": 1.0, "prism": [
+                   {"amount": 0.5, "base": "in"}, {"amount": 1, "base": "up"}],
+               "near_prism": [{"amount": 2, "angle": 90}],
+               "transmittance_percent": 91.5, "channel_mm": 14},
+     "left": {"sphere": 1.5, "near_total": 3.5,
+              "prism": [{"amount": 1.5, "angle": 0}]}},
+    {"kind": "keratometry", "right": {"flat": {"radius_mm": 7.8, "axis": 21.3},
+                                      "steep": {"power": 44.5, "axis": 111},
+                                      "index": 1.3375},
+     "left": {"flat": {"radius_mm": 7.8, "power": 43.27, "axis": 0}}},
+    {"kind": "subjective", "vertex_mm": 13, "condition":
+     {"cycloplegic": True, "drug": "cyclopentolate 1 %", "minutes_since": 30},
+     "right": {"lens": "prosthesis"},
+     "left": {"sphere": -1, "add": 1.5, "acuity": {
+         "notation": "decimal", "text": "0.8", "logmar": 0.1},
+         "near_acuity": {"notation": "n-points", "text": "N5"}}},
+    {"kind": "acuity", "with": "habitual", "distance": "far",
+     "right": {"acuity": {"notation": "snellen", "text": "CF"}},
+     "both": {"acuity": {"notation": "logmar", "text": "0.00"}}},
+    {"kind": "retinoscopy", "working_distance": {"mm": 667},
+     "right": {"sphere": 1.0, "cylinder": 0.5, "axis": 45}},
+    {"kind": "over-refraction", "condition": {"lens_worn": "trial soft lens"},
+     "left": {"sphere": 0.25}},
+    {"kind": "lensometry", "unspecified": {"sphere": -3}}]
+
+
+def setUpModule():
+    global svc, described
+    svc = Service()
+    described = Description()
+
+
+def tearDownModule():
+    svc.close()
+
+
+UNKNOWN = "no-such-member"
+
+
+class Probe:
+    """A body of every member that a schema names, each null, and in every
+    object one that it doesn't; self.places has the pointers of those."""
+
+    def __init__(self, base, schema):
+        self.places = []
+        self.body = self.made(base, schema, "")
+
+    def made(self, base, schema, at):
+        if "$ref" in schema:
+            return self.made(*described.schemas.resolve(base, schema["$ref"]),
+                             at)
+        if "anyOf" in schema and "properties" not in schema:
+            some = [self.made(base, one, at) for one in schema["anyOf"]]
+            return next((one for one in some if one is not None), None)
+        if schema.get("type") == "array":
+            item = self.made(base, schema["items"], at + "/0")
+            return None if item is None else [item]
+        if "properties" not in schema:
+            return None
+        body = {name: self.made(base, one, f"{at}/{name}")
+                for name, one in schema["properties"].items()}
+        self.places.append(f"{at}/{UNKNOWN}")
+        return {**body, UNKNOWN: 1}
+
+    def told(self, answer):
+        return sorted(e["pointer"] for e in answer.body["errors"]
+                      if e["detail"] == "no such field here")
+
+
+class Walk:
+    """The steps in order; what one makes, later ones use."""
+
+    def __init__(self, test):
+        self.test = test
+        self.net = svc.network()
+        self.checked = Checked(svc.client, described)
+        self.probed = set()
+
+    def ask(self, role, method, path, body=None, status=200, **headers):
+        headers = {n.replace("_", "-"): v for n, v in headers.items()}
+        answer = self.checked.api(method, path, body,
+                                  self.net.tokens.get(role), headers)
+        self.test.assertEqual(answer.status, status,
+                              f"{method} {path}: {answer.raw[:2000]}")
+        return answer
+
+    def change(self, role, path, body, method="PATCH", status=200, **headers):
+        """With the ETag that stands."""
+        at = path if method == "PATCH" else path.rpartition("/")[0]
+        etag = self.ask("admin", "GET", at).etag if role == "admin" else \
+            self.ask("prescriber", "GET", at).etag
+        return self.ask(role, method, path, body, status, If_Match=etag,
+                        **headers)
+
+    def probe(self, role, method, path, without=()):
+        """The service knows every member that the description names, and no
+        other.  without: members read only beside others."""
+        o = described.find(method, path)
+        media = "application/merge-patch+json" if method == "PATCH" \
+            else "application/json"
+        base, schema = HERE, o.request_schema(media)
+        while "properties" not in schema:
+            if "$ref" in schema:
+                base, schema = described.schemas.resolve(base, schema["$ref"])
+            else:
+                schema = (schema.get("oneOf") or schema["anyOf"])[0]
+        if without:
+            schema = {**schema, "properties": {
+                n: {} if n in without else s
+                for n, s in schema["properties"].items()}}
+        probe = Probe(base, schema)
+        answer = self.ask(role, method, path, probe.body, 422, If_Match="*")
+        self.test.assertEqual(probe.told(answer), sorted(probe.places),
+                              f"{method} {path}")
+        self.probed.add(str(o))
+
+    # --- the service itself, and who asks
+
+    def service(self):
+        for path in ("/healthz", "/readyz", "/v1/openapi.json", "/docs/api",
+                     "/schema/reading.json"):
+            self.ask(None, "GET", path)
+
+    def sessions(self):
+        password = "correct horse battery"
+        self.ask("admin", "POST", "/v1/users", {
+            "name": "noor", "role": "desk", "password": password,
+            "clinic": self.net.clinic}, 201)
+        signed = self.ask(None, "POST", "/v1/sessions", {
+            "network": self.net.name, "user": "noor", "password": password},
+            201)
+        self.ask(None, "POST", "/v1/sessions", {
+            "network": self.net.name, "user": "noor", "password": "wrong"},
+            401)
+        self.net.tokens["noor"] = signed.body["token"]
+        for role in ("noor", "device", "lab", "admin"):
+            self.ask(role, "GET", "/v1/me")
+        self.ask("noor", "DELETE", "/v1/sessions/current", status=204)
+        self.ask("noor", "GET", "/v1/me", status=401)
+        self.probe(None, "POST", "/v1/sessions")
+
+    # --- administration
+
+    def family(self, plural, first, change, wrong):
+        made = self.ask("admin", "POST", f"/v1/{plural}", first, 201)
+        path = f"/v1/{plural}/{made.body['id']}"
+        self.test.assertEqual(made.headers["Location"], path)
+        self.change("admin", path, change)
+        self.change("admin", path, wrong, status=422)
+        self.ask("desk", "GET", path)
+        self.ask("admin", "GET", f"/v1/{plural}?limit=1")
+        self.ask("desk", "POST", f"/v1/{plural}", first, 403)
+        self.probe("admin", "POST", f"/v1/{plural}")
+        self.probe("admin", "PATCH", path)
+        return made.body["id"]
+
+    def administration(self):
+        self.ask("auditor", "GET", "/v1/network")
+        self.change("admin", "/v1/network", {"expiry_months": 24,
+                                             "vertex_needed": 5})
+        self.ask("auditor", "GET", "/v1/network")
+        self.probe("admin", "PATCH", "/v1/network")
+        self.probe("admin", "POST", "/v1/tokens")
+        self.family("clinics", {
+            "name": "North", "time_zone": "Europe/Lisbon",
+            "address": "1 Made-up Street\nNowhere", "telephone": "555 0100",
+            "steps": {"sphere": 0.12, "axis": 1, "prism": 0.5},
+            "cylinder_form": "plus"}, {"closed": True, "telephone": None},
+            {"steps": {"sphere": 0.3}})
+        self.family("labs", {"name": "Bench two", "address": "Back room"},
+                    {"closed": True}, {"name": None})
+        device = self.family(
+            "devices", {"name": "keratometer", "clinic": self.net.clinic,
+                        "serial": "K-1", "model": "m", "manufacturer": "o"},
+            {"model": None}, {"clinic": 5})
+        self.family("users", {
+            "name": "ada.k", "display": "Ada K", "role": "prescriber",
+            "clinic": self.net.clinic, "licence_number": "L-77",
+            "practice_address": "1 Made-up Street",
+            "password": "twelve or more"}, {"disabled": True},
+            {"role": "king"})
+        self.ask("desk", "GET", "/v1/users")
+        self.ask("auditor", "GET", "/v1/users")
+        token = self.ask("admin", "POST", "/v1/tokens", {
+            "device": device, "label": "bench PC", "days": 30}, 201)
+        self.ask("admin", "POST", "/v1/tokens", {}, 422)
+        self.ask("admin", "GET", "/v1/tokens?limit=2")
+        self.ask("admin", "DELETE", f"/v1/tokens/{token.body['id']}",
+                 status=204)
+        self.ask("admin", "GET", "/v1/tokens")
+        self.ask("lab", "GET", "/v1/labs")
+
+    # --- people and what was measured
+
+    def patients(self):
+        sent = {"record_number": "Q-10442", "family": "Okonjo",
+                "given": "Tamsin", "born": "1971-11-09", "sex": "female",
+                "telephone": "555 0199"}
+        first = self.ask("desk", "POST", "/v1/patients", sent, 201,
+                         Idempotency_Key="p-1")
+        again = self.ask("desk", "POST", "/v1/patients", sent, 201,
+                         Idempotency_Key="p-1")
+        self.test.assertEqual(first.raw, again.raw)
+        self.ask("desk", "POST", "/v1/patients", sent, 409)
+        self.ask("desk", "POST", "/v1/patients", {
+            **sent, "record_number": "Q-10443"}, 201)  # a likely duplicate
+        self.ask("desk", "POST", "/v1/patients", {
+            "given": 7, "born": "1971-02-30", "colour": "red"}, 422)
+        self.patient = first.body["id"]
+        path = f"/v1/patients/{self.patient}"
+        self.change("desk", path, {"telephone": None})
+        self.ask("desk", "PATCH", path, {"sex": "other"}, 428)
+        self.ask("desk", "PATCH", path, {"sex": "other"}, 412, If_Match='"9"')
+        self.ask("desk", "GET", f"/v1/patients/{uuid7()}", status=404)
+        self.ask("desk", "GET", "/v1/patients?q=tamsin+okonjo&born=1971-11-09")
+        self.ask("desk", "GET", "/v1/patients?limit=1")
+        self.ask("desk", "GET", "/v1/patients?limit=none", status=422)
+        etag = self.ask("desk", "GET", path).etag
+        self.ask("desk", "GET", path, status=304, If_None_Match=etag)
+        self.probe("desk", "POST", "/v1/patients")
+        self.probe("desk", "PATCH", path)
+
+    def visits(self):
+        made = self.ask("desk", "POST", "/v1/visits", {
+            "patient": self.patient, "reason": "blurred far sight"}, 201)
+        self.visit = made.body["id"]
+        self.ask("desk", "POST", "/v1/visits", {
+            "patient": uuid7(), "at": "soon"}, 422)
+        path = f"/v1/visits/{self.visit}"
+        self.change("desk", path, {"status": "in-progress", "reason": None})
+        self.change("desk", path, {"status": "planned"}, status=409)
+        self.ask("desk", "GET", path)
+        self.ask("desk", "GET", "/v1/visits")
+        self.ask("desk", "GET", f"/v1/visits?patient={self.patient}")
+        self.ask("desk", "GET", "/v1/visits?date=2026", status=422)
+        self.probe("desk", "POST", "/v1/visits")
+        self.probe("desk", "PATCH", path)
+
+    def readings(self):
+        mine = {"patient": {"record_number": "Q-10442"}, **HERE_AND_NOW}
+        first = self.ask("device", "POST", "/v1/readings",
+                         {**READINGS[0], **mine}, 201, Idempotency_Key="r-1")
+        self.reading = first.body["id"]
+        self.test.assertEqual(first.body["status"], "claimed")
+        self.ask("device", "POST", "/v1/readings", {**READINGS[0], **mine})
+        several = [{**r, **mine} for r in READINGS[1:]]
+        stored = self.ask("desk", "POST", "/v1/readings", several, 201)
+        self.lensometry = stored.body[0]["id"]
+        self.ask("desk", "POST", "/v1/readings/preview", several)
+        self.ask("desk", "POST", "/v1/readings/preview",
+                 {**READINGS[2], **HERE_AND_NOW})
+        lines = [json.dumps({**READINGS[0], "taken_at": t, "patient": p})
+                 for t, p in (("2025-03-02T09:14:05Z",
+                               {"record_number": "Q-10442"}),
+                              ("2025-03-02T09:15:05Z",
+                               {"family": "Nobody", "born": "1900"}))]
+        lines.append('{"kind": "lensometry"}')
+        for path in ("/v1/readings", "/v1/readings/preview"):
+            self.ask("desk", "POST", path, "\n".join(lines).encode(),
+                     Content_Type="application/x-ndjson")
+        self.ask("desk", "POST", "/v1/readings", [
+            {**READINGS[0], **mine, "right": {"sphere": 99}}], 422)
+        self.ask("desk", "POST", "/v1/readings", b"{", 400,
+                 Content_Type="application/json")
+        self.ask("desk", "POST", "/v1/readings", b"", 415,
+                 Content_Type="text/plain")
+        # What an eye may have depends on the kind.
+        for path in ("/v1/readings", "/v1/readings/preview"):
+            self.probe("desk", "POST", path, (
+                "right", "left", "both", "unspecified", "pair",
+                "working_distance"))
+        self.dicom()
+        self.each_reading(stored)
+        self.tray()
+
+    def dicom(self):
+        for path in sorted((DATA / "dicom").glob("*.json")):
+            text = path.read_bytes()
+            bad = path.name.startswith("9")
+            for to in ("/v1/readings/preview", "/v1/readings"):
+                answer = self.checked.api(
+                    "POST", to, text, self.net.tokens["desk"],
+                    {"Content-Type": "application/dicom+json"})
+                good = answer.status in (200, 201)
+                if bad:
+                    self.test.assertEqual(answer.status, 422, path.name)
+                elif "prescription" not in path.name or good:
+                    self.test.assertTrue(good, (path.name, answer.raw[:500]))
+
+    def each_reading(self, stored):
+        for one in stored.body:
+            path = f"/v1/readings/{one['id']}"
+            got = self.ask("prescriber", "GET", path)
+            self.test.assertEqual(got.body, one)
+            self.ask("prescriber", "GET", path + "?cylinder=plus")
+            self.ask("prescriber", "GET", path + "/original")
+        self.ask("prescriber", "GET", path + "?cylinder=both", status=422)
+
+    def tray(self):
+        items = self.ask("desk", "GET",
+                         "/v1/readings?unclaimed=true").body["items"]
+        waiting = next(r for r in items if r.get("patient_as_sent", {}).get(
+            "family") == "Nobody")
+        self.ask("desk", "GET", "/v1/readings?limit=2")
+        path = f"/v1/readings/{waiting['id']}/claim"
+        self.change("desk", path, {"patient": self.patient, "reason": "hers"},
+                    "POST")
+        self.change("desk", path, {"patient": uuid7()}, "POST", 422)
+        self.change("desk", path, None, "DELETE")
+        self.change("desk", path, None, "DELETE", 409)
+        self.probe("desk", "POST", path)
+
+    # --- the main job
+
+    def habitual(self):
+        path = f"/v1/patients/{self.patient}/habitual"
+        self.ask("desk", "GET", path)
+        self.ask("desk", "POST", path, {
+            "entry": self.lensometry, "purpose": "distance"}, 201)
+        self.ask("desk", "POST", path, {"purpose": "near", "typed": {
+            "right": {"sphere": 2.25}, "left": {"lens": "balance"},
+            "vertex_mm": 12, "pd_mm": {"binocular": 62}, "pair": "readers",
+            "made_on": "2020", "worn": True, "origin": "prescription"}}, 201)
+        self.ask("desk", "POST", path, {}, 422)
+        self.ask("desk", "GET", path + "?purpose=near")
+        self.probe("desk", "POST", path)
+
+    def exam_begun(self):
+        made = self.ask("desk", "POST", "/v1/exams", {"visit": self.visit},
+                        201)
+        self.exam = f"/v1/exams/{made.body['id']}"
+        self.ask("desk", "POST", "/v1/exams", {"visit": uuid7()}, 422)
+        self.ask("desk", "GET", self.exam + "/rx", status=409)
+        self.change("prescriber", self.exam + "/start-from", {
+            "source": self.reading, "eye": "both"}, "POST")
+        self.change("prescriber", self.exam + "/start-from", {
+            "source": uuid7()}, "POST", 422)
+        self.probe("desk", "POST", "/v1/exams")
+        self.probe("prescriber", "PATCH", self.exam)
+        self.probe("prescriber", "POST", self.exam + "/start-from")
+        self.probe("prescriber", "POST", self.exam + "/sign")
+
+    def steps(self):
+        to = self.exam + "/steps"
+        for body in (
+                {"eye": "right", "field": "sphere", "from": -2.25,
+                 "to": -2.0, "test": "duochrome"},
+                {"eye": "right", "field": "cylinder", "from": -0.75,
+                 "to": -1.0, "test": "cross-cylinder-power",
+                 "hold_equivalent": True, "acuity":
+                 {"notation": "snellen", "text": "6/5"}},
+                {"eye": "right", "field": "axis", "from": 172, "to": 170,
+                 "form": "minus", "test": "cross-cylinder-axis"},
+                {"eye": "both", "field": "add", "from": None, "to": 1.5},
+                {"eye": "left", "field": "prism_horizontal", "from": None,
+                 "to": {"amount": 0.5, "base": "in"}},
+                {"eye": "both", "field": "vertex_mm", "from": 12, "to": 12.5}):
+            done = self.ask("prescriber", "POST", to, body, 201)
+        self.ask("prescriber", "POST", to, {"undo": done.body["id"]}, 201)
+        refused = self.ask("prescriber", "POST", to, {
+            "eye": "right", "field": "sphere", "from": 1, "to": 2}, 409)
+        self.test.assertIn("standing", refused.body)
+        self.ask("prescriber", "POST", to, {
+            "eye": "third", "field": "sphere"}, 422)
+        self.ask("desk", "GET", to)
+        self.ask("desk", "GET", to + "?limit=2&cylinder=plus")
+        self.probe("prescriber", "POST", to, ("acuity",))
+
+    def sections(self):
+        eye = {"sphere": -2.0, "cylinder": -1.0, "axis": 170, "add": 1.5,
+               "intermediate_add": 0.75,
+               "prism": [{"amount": 0.5, "base": "out"}], "acuity":
+               {"notation": "snellen", "text": "6/6"}}
+        refraction = {"right": eye, "left": {
+            "sphere": -6.75, "cylinder": -1, "axis": 180, "add": 1.5},
+            "vertex_mm": 12, "pd_mm": {"right": 31.5, "left": 31, "near":
+                                       {"right": 30, "left": 29.5}},
+            "purpose": "distance"}
+        self.change("prescriber", self.exam, {
+            "history": {"complaint": "halos", "warning_signs": ["eye-pain"],
+                        "diabetes": "none", "pregnant": False,
+                        "tasks": [{"name": "cello", "distance_mm": 700}]},
+            "acuities": [
+                {"eye": "right", "distance": "far", "distance_m": 6,
+                 "with": "habitual", "notation": "snellen", "text": "6/12"},
+                {"eye": "both", "distance": "near", "with": "final",
+                 "notation": "n-points", "text": "N5"}],
+            "objective": {"autorefraction": self.reading,
+                          "others": [self.lensometry]},
+            "binocular": {
+                "phorias": [{"distance": "far", "horizontal":
+                             {"amount": 2, "direction": "exo"},
+                             "turn": "phoria", "method": "cover-test"}],
+                "vergences": [{"distance": "near", "direction": "base-out",
+                               "break": 18, "recovery": 12}],
+                "worth_four_dot": {"far": "fusion"}, "stereo_arcsec": 40,
+                "near_point_of_convergence": {"break_mm": 70},
+                "aca_ratio": 4.5, "dominant_eye": "right"},
+            "near": {"working_distance_mm": 400, "right": {"add": 1.5,
+                                                           "amplitude": 4},
+                     "left": {"add": 1.5}, "method": "range",
+                     "clear_from_mm": 300, "clear_to_mm": 600},
+            "subjective": {**refraction, "condition": {
+                "cycloplegic": False, "test_distance_m": 6}},
+            "final": {**refraction, "expires_on": "2028-03-02",
+                      "outcome": "new"}})
+        self.change("prescriber", self.exam, {
+            "final": {"right": {"sphere": 1.003}}, "nothing": 1}, status=422)
+        self.ask("desk", "GET", self.exam + "?cylinder=plus")
+        self.ask("desk", "GET", f"/v1/exams?patient={self.patient}")
+        self.ask("desk", "GET", self.exam + "/delta")
+        self.ask("desk", "GET",
+                 f"{self.exam}/delta?against={self.reading}&cylinder=plus")
+
+    def signed(self):
+        self.change("prescriber", self.exam + "/sign", None, "POST")
+        self.change("prescriber", self.exam + "/sign", {}, "POST", 409)
+        for path in ("", "/rx", "/rx?cylinder=plus", "/delta", "/versions"):
+            self.ask("desk", "GET", self.exam + path)
+        self.ask("desk", "GET", "/v1/exams?status=final&limit=5")
+        reason = {"reason": "the axis was read from the wrong line"}
+        self.change("prescriber", self.exam + "/amend", reason, "POST")
+        self.ask("desk", "GET", self.exam)
+        self.probe("prescriber", "POST", self.exam + "/amend")
+        self.probe("prescriber", "POST", self.exam + "/entered-in-error")
+        self.change("prescriber", self.exam + "/amend", None, "DELETE")
+        self.change("prescriber", self.exam + "/amend", reason, "POST")
+        self.change("prescriber", self.exam, {"final": {"right": {
+            "axis": 175}}})
+        self.change("prescriber", self.exam + "/sign", reason, "POST")
+        self.ask("desk", "GET", self.exam + "/versions?cylinder=plus")
+        self.ask("desk", "GET", f"/v1/patients/{self.patient}/timeline")
+        self.ask("desk", "GET", f"/v1/patients/{self.patient}/timeline"
+                 "?limit=2&cylinder=plus")
+
+    def orders(self):
+        exam = self.exam.rpartition("/")[2]
+        lens = {"design": "progressive", "material": "resin", "index": 1.5,
+                "treatments": ["hard coat"], "tint": "none"}
+        frame = {"a_mm": 52, "b_mm": 38, "dbl_mm": 18, "ed_mm": 56,
+                 "fitting_height_mm": {"right": 22, "left": 22.5},
+                 "worn_vertex_mm": 13, "tilt_deg": 8, "wrap_deg": 5,
+                 "supply": "enclosed"}
+        self.ask("desk", "POST", "/v1/orders", {"exam": exam}, 422)
+        placed = self.ask("desk", "POST", "/v1/orders", {
+            "exam": exam, "lens": lens, "frame": frame, "lab": self.net.lab,
+            "priority": "urgent", "purpose": "distance", "notes": "a note",
+            "deliver_to": "the clinic"}, 201, Idempotency_Key="o-1")
+        path = f"/v1/orders/{placed.body['id']}"
+        draft = self.ask("desk", "POST", "/v1/orders", {
+            "exam": exam, "draft": True, "only": "right",
+            "previous": placed.body["id"]}, 201)
+        other = f"/v1/orders/{draft.body['id']}"
+        self.change("desk", other, {"lens": {"design": "single-vision"},
+                                    "only": None})
+        self.change("desk", other, {"lens": {"index": 9}}, status=422)
+        self.probe("desk", "POST", "/v1/orders")
+        self.probe("desk", "PATCH", other)
+        self.probe("desk", "POST", other + "/status")
+        self.change("desk", other + "/status", {"status": "cancelled",
+                                                "note": "twice"}, "POST")
+        self.change("desk", other, {"notes": "late"}, status=409)
+        for status, stage in (("received", None), ("accepted", None),
+                              ("in-progress", "cut")):
+            self.change("lab", path + "/status", {
+                "status": status, **({"stage": stage} if stage else {})},
+                "POST")
+        self.change("lab", path + "/status", {"status": "requested"}, "POST",
+                    403)
+        self.seen_by(placed, path)
+
+    def seen_by(self, placed, path):
+        for role in ("desk", "lab"):
+            for view in ("", "?cylinder=plus", ".html", "/fhir",
+                         ".pdf?paper=letter"):
+                self.ask(role, "GET", path + view)
+            self.ask(role, "GET", "/v1/orders?limit=1")
+            self.ask(role, "GET", f"/v1/orders?number={placed.body['number']}"
+                     "&status=in-progress")
+        self.ask("desk", "GET", path + ".pdf?paper=a9", status=422)
+        self.ask("desk", "GET",
+                 f"/v1/orders?patient={self.patient}&lab={self.net.lab}")
+
+    def voided(self):
+        self.change("prescriber", self.exam + "/entered-in-error",
+                    {"reason": "another patient's"}, "POST")
+        for path in ("/rx", "/delta"):
+            self.ask("desk", "GET", self.exam + path, status=409)
+        self.ask("desk", "GET", self.exam + "/versions")
+
+    def optics(self):
+        tried = set()
+        for path in sorted((DATA / "optics").glob("*.jsonl")):
+            rows = [read(line) for line in path.read_text().splitlines()]
+            for row in rows[:1] + rows[-1:]:
+                name = row["path"].rpartition("/")[2]
+                self.compute(name, row["request"])
+                tried.add(name)
+        # A survey's triple, off every grid.
+        self.compute("nearest-orderable", {
+            "sphere": -1.37, "cylinder": -0.62, "axis": 12, "step": 0.25})
+        return tried | {"nearest-orderable"}
+
+    def compute(self, name, request):
+        plain = json.loads(json.dumps(request, default=float))
+        for body in (plain, [plain, plain]):
+            answer = self.ask("device", "POST", f"/v1/optics/{name}", body)
+            for one in answer.body if isinstance(body, list) \
+                    else [answer.body]:
+                described.schemas.check(
+                    f"../schema/optics.json#/$defs/{name}-answer", one,
+                    closed=True)
+
+    def audit(self):
+        self.ask("auditor", "GET", "/v1/audit?limit=500")
+        self.ask("admin", "GET", f"/v1/audit?patient={self.patient}"
+                 "&from=2020-01-01T00:00:00Z")
+        self.ask("desk", "GET", "/v1/audit", status=403)
+
+
+class Answers(unittest.TestCase):
+    def test_everything_that_can_be_asked_is_answered_as_described(self):
+        walk = Walk(self)
+        for step in (walk.service, walk.sessions, walk.administration,
+                     walk.patients, walk.visits, walk.readings, walk.habitual,
+                     walk.exam_begun, walk.steps, walk.sections, walk.signed,
+                     walk.orders, walk.voided, walk.audit):
+            step()
+        tried = walk.optics()
+        self.assertEqual(tried, set(optics_functions()))
+        self.assertEqual(
+            {str(o) for o in described.operations()} - walk.checked.seen,
+            set())
+        self.assertEqual(len(walk.checked.seen), len(routes()))
+        self.assertEqual(
+            {str(o) for o in described.operations() if "requestBody" in o.json}
+            - walk.probed, {"POST /v1/optics/{function}"})
+
+
+if __name__ == "__main__":
+    unittest.main()
