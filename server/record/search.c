@@ -115,6 +115,8 @@ static int bits_of(struct reading *r, const char *fold, struct text *run)
 /* What was typed run together, as a name and, with a digit, as a number. */
 static void add_run(struct reading *r, const char *run, int bits)
 {
+    if (!run)
+        return;
     add_range(r->to, r->arena, arena_strdup(r->arena, run), bits);
     if (strpbrk(run, "0123456789"))
         add_range(r->to, r->arena,
