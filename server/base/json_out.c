@@ -32,7 +32,15 @@ static void put_string(struct text *t, const char *s)
     text_putc(t, '"');
 }
 
-/* The comma and the key of a value, in one piece. */
+/* True when nothing of s needs an escape, as in every key of ours. */
+static bool plain(const char *s)
+{
+    for (; *s; s++)
+        if ((unsigned char)*s < 0x20 || *s == '"' || *s == '\\')
+            return false;
+    return true;
+}
+
 static void lead(struct json_out *o, const char *key)
 {
     size_t len = key ? strlen(key) : 0;
@@ -41,14 +49,19 @@ static void lead(struct json_out *o, const char *key)
     if (o->comma)
         *to++ = ',';
     o->comma = true;
-    if (key) {
+    if (key && plain(key)) {
         *to++ = '"';
         memcpy(to, key, len);
         to += len;
         *to++ = '"';
         *to++ = ':';
+        key = NULL;
     }
     text_added(o->to, (size_t)(to - start));
+    if (key) {
+        put_string(o->to, key);
+        text_putc(o->to, ':');
+    }
 }
 
 void json_out_object(struct json_out *o, const char *key)

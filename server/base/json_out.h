@@ -3,9 +3,9 @@
  * base/json_out.h - writes JSON as text, in order, without a tree.
  *
  * Numbers keep the places they are given (-2.50), which a tree of doubles
- * could not.  key is a plain word of ours (it is not escaped), or NULL inside
- * an array and for the outermost value.  The caller closes what it opens;
- * json_out never checks nesting.
+ * could not.  key is NULL inside an array
+ * and for the outermost value.  The caller closes what it opens; json_out
+ * never checks nesting.
  */
 #include <stdbool.h>
 #include <stdint.h>
