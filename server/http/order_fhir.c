@@ -277,7 +277,7 @@ static enum rc order_found(
     TRY(order_load(rq, reply, &x, err));
     TRY(order_may_read(rq, &x, err));
     TRY(write_prescription(rq, &o, &x, err));
-    http_etag(rq, x.version, "fhir");
+    http_etag_text(rq, order_tag(rq, x.version, t.data, t.len), NULL);
     http_viewed(rq, "order", x.id, x.patient_id);
     return http_reply_bytes(rq, 200, "application/fhir+json", &t);
 }

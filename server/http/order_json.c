@@ -1,10 +1,12 @@
 /* http/order_json.c - an order as JSON: for who asks, and for keeps. */
 #include <string.h>
 
-#include "base/instant.h"
+#include "base/hash.h"
 #include "http/order_row.h"
 #include "http/view_form.h"
 #include "record/acuity.h"
+
+#define TAG_BYTES 6
 
 const char *order_take(struct http_req *rq, struct text *t)
 {
@@ -165,8 +167,10 @@ static void write_state(
 
 const char *order_json(struct http_req *rq, const struct order_row *x)
 {
+    struct err scratch = ERR_INIT(rq->arena); /* it was checked before */
     TEXT_AUTO t = {0};
     struct json_out o = JSON_OUT(&t);
+    bool plus = false;
 
     json_out_object(&o, NULL);
     write_state(rq, &o, x);
@@ -179,7 +183,8 @@ const char *order_json(struct http_req *rq, const struct order_row *x)
     json_out_text(
         &o, "placed_at", x->placed_us ? http_time(rq, x->placed_us) : NULL);
     json_out_object_end(&o);
-    return order_take(rq, &t);
+    http_cylinder_view(rq, &plus, &scratch);
+    return http_in_form(rq, order_take(rq, &t), plus);
 }
 
 const char *order_told(struct http_req *rq, const struct order_row *x)
@@ -221,15 +226,20 @@ enum rc order_check_view(struct http_req *rq, struct err *err)
     return http_cylinder_view(rq, &plus, err);
 }
 
-enum rc order_reply(struct http_req *rq, int status, int64_t version,
-    const char *json, struct err *err)
+const char *order_tag(
+    struct http_req *rq, int64_t version, const char *bytes, size_t len)
 {
-    bool lab = rq->who.role == HTTP_LAB, plus;
-    const char *view = lab ? "lab" : NULL;
+    uint8_t hash[HASH_SIZE];
+    char hex[2 * TAG_BYTES + 1];
 
-    TRY(http_cylinder_view(rq, &plus, err));
-    if (plus)
-        view = lab ? "lab.plus" : "plus";
-    http_etag(rq, version, view);
-    return http_reply_ready(rq, status, http_in_form(rq, json, plus));
+    hash_bytes(bytes, len, hash);
+    return arena_printf(rq->arena, "%lld-%s", (long long)version,
+        hash_hex(hash, TAG_BYTES, hex));
+}
+
+enum rc order_reply(
+    struct http_req *rq, int status, int64_t version, const char *json)
+{
+    http_etag_text(rq, order_tag(rq, version, json, strlen(json)), NULL);
+    return http_reply_ready(rq, status, json);
 }

@@ -348,8 +348,6 @@ static void name_file(struct http_req *rq, const struct printing *p)
 static enum rc drawn(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
-    static const char *const views[] = {
-        [PRINT_A4] = "pdf.a4", [PRINT_LETTER] = "pdf.letter"};
     struct printing *p = rq->state;
 
     (void)reply;
@@ -361,7 +359,8 @@ static enum rc drawn(
     name_file(rq, p);
     if (p->html)
         allow_style(rq);
-    http_etag(rq, p->x.version, p->html ? "html" : views[p->paper]);
+    http_etag_text(
+        rq, order_tag(rq, p->x.version, p->out.data, p->out.len), NULL);
     http_viewed(rq, "order", p->x.id, p->x.patient_id);
     return http_reply_bytes(rq, 200,
         p->html ? "text/html; charset=utf-8" : "application/pdf", &p->out);

@@ -103,18 +103,23 @@ void order_add_event(struct http_req *rq, struct order_row *x,
 size_t order_cautions(struct http_req *rq, const struct order_row *x,
     struct record_order_caution ret[RECORD_ORDER_CAUTIONS_MAX]);
 
-/* The answer, in minus form; in the arena. */
+/* The answer in the form of ?cylinder, which must have been checked. */
+enum rc order_check_view(struct http_req *rq, struct err *err);
 const char *order_json(struct http_req *rq, const struct order_row *x);
 /* What the lab is told, as one object: kept with the edition. */
 const char *order_told(struct http_req *rq, const struct order_row *x);
 /* The clinic's own parts, as they are stored. */
 const char *order_body(struct http_req *rq, const struct order_row *x);
 
-/* Answers with json in the form of ?cylinder, with its ETag. */
-enum rc order_reply(struct http_req *rq, int status, int64_t version,
-    const char *json, struct err *err);
-/* ?cylinder and nothing else is checked: for before a write. */
-enum rc order_check_view(struct http_req *rq, struct err *err);
+/*
+ * The text of an ETag: the version, and what the bytes are.  Names, and doubts
+ * about the Rx, change without a new version of the order.
+ */
+const char *order_tag(
+    struct http_req *rq, int64_t version, const char *bytes, size_t len);
+/* Answers with order_json's text and its tag. */
+enum rc order_reply(
+    struct http_req *rq, int status, int64_t version, const char *json);
 
 /* Text of t in the arena; t is emptied. */
 const char *order_take(struct http_req *rq, struct text *t);

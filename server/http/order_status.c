@@ -1,4 +1,6 @@
 /* http/order_status.c - POST /v1/orders/{id}/status: one move of an order. */
+#include <string.h>
+
 #include "http/handlers.h"
 #include "http/order_row.h"
 #include "http/shape.h"
@@ -19,7 +21,7 @@ static enum rc moved(
 
     if (!db_reply_did(reply, 0))
         return shape_lost(err);
-    return order_reply(rq, 200, m->x.version, m->answer, err);
+    return order_reply(rq, 200, m->x.version, m->answer);
 }
 
 static void read_move(struct http_req *rq, struct move *m, struct err *err)
@@ -80,7 +82,7 @@ static enum rc write_move(
     db_put_text(call, detail(rq, m));
     m->answer = order_json(rq, x);
     db_put_text(call, m->answer);
-    db_put_text(call, arena_printf(rq->arena, "%lld", (long long)x->version));
+    db_put_text(call, order_tag(rq, x->version, m->answer, strlen(m->answer)));
     return http_write(rq, &call, 1, moved);
 }
 

@@ -48,6 +48,7 @@ static enum rc add(struct http_req *rq, struct begin *in)
     db_put_text(call,
         in->draft ? "{\"status\":\"draft\"}" : "{\"status\":\"requested\"}");
     db_put_text(call, in->answer);
+    db_put_text(call, order_tag(rq, 1, in->answer, strlen(in->answer)));
     return http_write(rq, &call, 1, order_added);
 }
 
@@ -63,7 +64,7 @@ static enum rc order_added(
             err, RC_BUSY, NULL, "no free order number was found; try again");
     }
     http_location(rq, "/v1/orders/%s", in->x.id);
-    return order_reply(rq, 201, 1, in->answer, err);
+    return order_reply(rq, 201, 1, in->answer);
 }
 
 /* An id that is no exam's may be a reading's: an over-refraction lies over a
@@ -158,7 +159,7 @@ static enum rc order_found(
     TRY(order_load(rq, reply, &x, err));
     TRY(order_may_read(rq, &x, err));
     http_viewed(rq, "order", x.id, x.patient_id);
-    return order_reply(rq, 200, x.version, order_json(rq, &x), err);
+    return order_reply(rq, 200, x.version, order_json(rq, &x));
 }
 
 enum rc http_order_get(struct http_req *rq, struct err *err)
@@ -184,7 +185,7 @@ static enum rc order_changed(
 
     if (!db_reply_did(reply, 0))
         return shape_lost(err);
-    return order_reply(rq, 200, c->x.version, c->answer, err);
+    return order_reply(rq, 200, c->x.version, c->answer);
 }
 
 /* "exam" takes the Rx that stands now; another exam is another order. */

@@ -1,6 +1,7 @@
 """What the tests of orders share: an exam that is signed, and an order."""
 
 import json
+import re
 import unittest
 
 from lenstest import uuid7
@@ -107,6 +108,12 @@ class OrderCase(unittest.TestCase):
             got = [e["pointer"] for e in answer.body["errors"]]
             self.assertEqual(sorted(got), sorted(pointers), answer.body)
         return answer.body
+
+    def version(self, answer):
+        """Of the ETag: version, then what the bytes are."""
+        found = re.fullmatch(r'"(\d+)-[0-9a-f]{12}"', answer.headers["ETag"])
+        self.assertTrue(found, answer.headers["ETag"])
+        return int(found.group(1))
 
     def second_lab(self):
         """Another lab of the network, whose user is "lab2"."""

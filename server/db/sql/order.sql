@@ -160,7 +160,9 @@ logged AS (
 ),
 
 kept AS (
-    SELECT remember_answer(201, $14::text, $1::uuid, '1') AS kept FROM done
+    SELECT
+        remember_answer(201, $14::text, $1::uuid, $15::text) AS kept
+    FROM done
 )
 
 SELECT done.order_id FROM done LEFT JOIN kept ON true
