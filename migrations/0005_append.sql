@@ -44,6 +44,9 @@ FOR DELETE TO lensclerk_append USING (true);
 --   present    the same reading stood there already
 --   replayed   its idempotency key was used with the same body
 --   key-reused its idempotency key was used with another body
+-- All readings of a body share its key and stand or fall by it.  The same key
+-- with two bodies in one call breaks the key's uniqueness and so the call;
+-- sent again one by one, the first keeps the key.
 -- After anything but created a message goes into the log of changes, so that
 -- the commit waits for the replica as a new row's would.
 CREATE FUNCTION append_readings(
@@ -153,6 +156,13 @@ BEGIN
                             )
                         )
                 ) THEN 'mismatch'
+                WHEN i.ref_id IS NOT NULL AND i.ref_number IS NOT NULL
+                    AND EXISTS (
+                    SELECT 1 FROM patient AS p
+                    WHERE p.network_id = i.network_id
+                        AND p.record_number = i.ref_number
+                        AND p.patient_id <> i.named
+                ) THEN 'mismatch'
                 WHEN i.ref_id IS NOT NULL THEN 'id'
                 WHEN i.ref_number IS NOT NULL THEN 'number'
                 ELSE 'names'
@@ -247,7 +257,7 @@ BEGIN
         INSERT INTO idempotency (
             network_id, owner_id, key, body_hash, status, resource_id
         )
-        SELECT
+        SELECT DISTINCT ON (f.network_id, w.owner_id, w.key, w.key_hash)
             f.network_id, w.owner_id, w.key, w.key_hash, 201, f.reading_id
         FROM fresh AS f JOIN who AS w ON w.reading_id = f.reading_id
         WHERE w.key IS NOT NULL
@@ -298,7 +308,6 @@ BEGIN
     seen AS MATERIALIZED (
         SELECT
             r.*, k.body_hash, k.status AS key_status,
-            k.resource_id AS key_reading,
             (SELECT s.reading_id FROM reading AS s
                 WHERE s.network_id = r.network_id
                     AND s.content_hash = r.hash) AS same_reading
@@ -311,7 +320,7 @@ BEGIN
         INSERT INTO idempotency (
             network_id, owner_id, key, body_hash, status, resource_id
         )
-        SELECT DISTINCT ON (s.network_id, s.owner_id, s.key)
+        SELECT DISTINCT ON (s.network_id, s.owner_id, s.key, s.key_hash)
             s.network_id, s.owner_id, s.key, s.key_hash, 200, s.same_reading
         FROM seen AS s
         WHERE s.key IS NOT NULL AND s.body_hash IS NULL
@@ -329,12 +338,14 @@ BEGIN
         CASE WHEN s.body_hash = s.key_hash THEN s.key_status::integer
             ELSE 200 END
     FROM seen AS s
-    JOIN reading AS g ON g.network_id = s.network_id
-        AND g.reading_id = coalesce(s.key_reading, s.same_reading);
+    LEFT JOIN reading AS g ON g.network_id = s.network_id
+        AND g.reading_id = s.same_reading;
 END
 $$;
 
 -- Views of records, of any networks: who saw what, by each row's own token.
+-- A view sent again after a lost answer may stand there already; the message
+-- makes its commit wait for the replica as a new row's would.
 CREATE FUNCTION append_audit(
     in_token bytea [], in_audit uuid [], in_at timestamptz [],
     in_action text [], in_kind text [], in_subject uuid [],
@@ -345,6 +356,7 @@ LANGUAGE plpgsql SECURITY DEFINER
 SET search_path = pg_catalog, public AS $$
 #variable_conflict use_column
 BEGIN
+    PERFORM pg_logical_emit_message(true, 'repeat', '');
     RETURN QUERY
     WITH w AS MATERIALIZED (
         SELECT r.*, t.network_id, t.token_id, t.user_id, t.device_id
@@ -369,6 +381,7 @@ BEGIN
             w.token_id, w.action, w.kind, w.subject, w.patient, w.request,
             w.detail
         FROM w
+        ON CONFLICT DO NOTHING
     )
 
     SELECT w.ord::integer FROM w;

@@ -168,6 +168,22 @@ static void finish(
     db->busy--;
 }
 
+/* A key covers a whole body: where some of it is new, the rest can't be a
+ * replay; its key was stored in this very call. */
+static void settle_keys(struct db_readings *readings)
+{
+    bool created = false;
+
+    for (size_t i = 0; i < readings->n; i++)
+        created = created || readings->rows[i].outcome == DB_CREATED;
+    for (size_t i = 0; created && i < readings->n; i++) {
+        if (readings->rows[i].outcome != DB_REPLAYED)
+            continue;
+        readings->rows[i].outcome = DB_PRESENT;
+        readings->rows[i].first_status = 200;
+    }
+}
+
 /* Rows carry the place of theirs in the whole batch, from 1. */
 static void spread_readings(
     struct append_unit *units, const struct db_rows *rows)
@@ -189,6 +205,9 @@ static void spread_readings(
         if (place >= 1 && place <= n)
             take_outcome(at[place - 1], rows, i);
     }
+    for (struct append_unit *u = units; u; u = u->next)
+        if (u->readings)
+            settle_keys(u->readings);
     free(at);
 }
 
@@ -247,6 +266,8 @@ void append_ended(struct db *db, struct db_req *batch, enum seg_end end)
     struct append_unit *unit = batch->arg;
     bool several = unit && unit->next;
     bool again = !batch->error || fault_again(batch->error);
+    /* Another daemon's request with the same key came first: look again. */
+    bool key = batch->error && fault_key_taken(batch->error);
 
     if (end == SEG_DONE) {
         committed(db, batch);
@@ -256,7 +277,7 @@ void append_ended(struct db *db, struct db_req *batch, enum seg_end end)
         struct append_unit *next = unit->next;
 
         if (end == SEG_REFUSED && !several &&
-            (!again || unit->attempts >= ATTEMPTS_MOST)) {
+            ((!again && !key) || unit->attempts >= ATTEMPTS_MOST)) {
             refuse(db, unit, batch->error);
         } else {
             unit->attempts++;

@@ -54,7 +54,7 @@ struct db_reply {
     enum rc rc;          /* RC_OK, or why not */
     const char *pointer; /* of the input that a constraint refused, or NULL */
     const char *detail;  /* for the client; static */
-    const char *server;  /* PostgreSQL's own words, for the log; or NULL */
+    const char *server;  /* what PostgreSQL said, for the log; or NULL */
     size_t n;            /* statements */
     const struct db_rows *const *rows; /* one a statement, on RC_OK */
 };

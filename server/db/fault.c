@@ -30,13 +30,31 @@ bool fault_again(const PGresult *res)
                        strcmp(code, "26000") == 0);
 }
 
+bool fault_key_taken(const PGresult *res)
+{
+    const char *name = PQresultErrorField(res, PG_DIAG_CONSTRAINT_NAME);
+
+    return name && strcmp(name, "idempotency_pkey") == 0;
+}
+
+/* For the log: neither DETAIL, which quotes rows, nor what class 22 quotes of
+ * its input. */
+static const char *words_of(const PGresult *res, const char *code)
+{
+    const char *text = PQresultErrorField(res, PG_DIAG_MESSAGE_PRIMARY);
+
+    if (code && (!text || class_is(code, "22")))
+        return code;
+    return text ? text : "the connection was lost";
+}
+
 void fault_tell(const PGresult *res, struct db_reply *reply)
 {
     const char *code = res ? PQresultErrorField(res, PG_DIAG_SQLSTATE) : NULL;
     const char *name =
         res ? PQresultErrorField(res, PG_DIAG_CONSTRAINT_NAME) : NULL;
 
-    reply->server = res ? PQresultErrorMessage(res) : "no result";
+    reply->server = res ? words_of(res, code) : "no result";
     reply->rc = RC_INTERNAL;
     reply->detail = "the service could not do this; it is logged";
     if (!code)

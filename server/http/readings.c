@@ -188,17 +188,13 @@ static void keep_answer(
     claim->answer.body = arena_strdup(rq->arena, a.body);
 }
 
-static enum rc claim_looked(
+static enum rc patient_looked(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
     struct claim *claim = rq->state;
     struct db_call *call;
 
     if (db_rows_count(reply->rows[0]) == 0)
-        return err_set(err, RC_NOT_FOUND, NULL, "there is no such reading");
-    keep_answer(rq, claim, reply->rows[0]);
-    TRY(http_match(rq, claim->version, err));
-    if (db_rows_count(reply->rows[1]) == 0)
         return err_set(err, RC_INVALID, "/patient", "there is no such patient");
     call = db_call_new(rq->arena, &DB_READING_CLAIM);
     db_put_text(call, rq->ids[0]);
@@ -209,25 +205,44 @@ static enum rc claim_looked(
     return http_write(rq, &call, 1, claim_done);
 }
 
-/* POST /v1/readings/{id}/claim {"patient", "reason"?}: gives or moves it. */
-enum rc http_reading_claim(struct http_req *rq, struct err *err)
+static enum rc claim_read(
+    struct http_req *rq, struct claim *claim, struct err *err)
 {
     static const char *const names[] = {"patient", "reason", NULL};
     struct json_in in = json_in_root(rq->json, err);
     struct json_in patient = json_in_get(in, "patient");
-    struct claim *claim = arena_calloc(rq->arena, 1, sizeof(*claim));
-    struct db_call *calls[2] = {get_call(rq)};
 
     json_in_object(in, names);
     if (json_in_need(patient))
         json_in_uuid(patient, &claim->patient_id);
     json_in_text(json_in_get(in, "reason"), 500, &claim->reason);
-    if (err->rc != RC_OK)
-        return err->rc;
-    rq->state = claim;
-    calls[1] = db_call_new(rq->arena, &DB_PATIENT_EXISTS);
-    db_put_text(calls[1], claim->patient_id);
-    return http_read(rq, calls, 2, claim_looked);
+    return err->rc;
+}
+
+static enum rc claim_looked(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    struct claim *claim = rq->state;
+    struct db_call *call;
+
+    if (db_rows_count(reply->rows[0]) == 0)
+        return err_set(err, RC_NOT_FOUND, NULL, "there is no such reading");
+    keep_answer(rq, claim, reply->rows[0]);
+    TRY(http_match(rq, claim->version, err));
+    TRY(claim_read(rq, claim, err));
+    call = db_call_new(rq->arena, &DB_PATIENT_EXISTS);
+    db_put_text(call, claim->patient_id);
+    return http_read(rq, &call, 1, patient_looked);
+}
+
+/* POST /v1/readings/{id}/claim {"patient", "reason"?}: gives or moves it. */
+enum rc http_reading_claim(struct http_req *rq, struct err *err)
+{
+    struct db_call *call = get_call(rq);
+
+    (void)err;
+    rq->state = arena_calloc(rq->arena, 1, sizeof(struct claim));
+    return http_read(rq, &call, 1, claim_looked);
 }
 
 static enum rc unclaim_looked(

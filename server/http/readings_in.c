@@ -24,6 +24,7 @@ enum shape { ONE, ARRAY, LINES };
 struct line {
     const char *bytes;
     size_t len;
+    size_t number;  /* in the body, from 1; empty ones count */
     struct err err; /* what is wrong with it */
     int unit;       /* which unit it became, -1: none */
 };
@@ -35,7 +36,7 @@ struct ingest {
     size_t n_units;
     struct line *lines;
     size_t n_lines;
-    size_t stored_at; /* reading that is being read back */
+    int64_t version; /* of one that stood there already; 0: it is new */
 };
 
 /* ---- a reading becomes a row ------------------------------------------ */
@@ -94,12 +95,13 @@ static void fill_unit(struct http_req *rq, const char *bytes, size_t len,
     memcpy(unit->body_hash, rq->body_hash, 32);
 }
 
-/* The key of a reading within a request: the first has the request's own. */
-static const char *part_key(struct http_req *rq, size_t part)
+/* The key of a line: the first that can be read has the request's own; no
+ * client's key holds a line feed. */
+static const char *line_key(struct http_req *rq, size_t unit)
 {
-    if (!rq->key || part == 0)
+    if (!rq->key || unit == 0)
         return rq->key;
-    return arena_printf(rq->arena, "%s#%zu", rq->key, part);
+    return arena_printf(rq->arena, "%s\n%zu", rq->key, unit);
 }
 
 static struct db_readings *unit_of(struct http_req *rq,
@@ -113,7 +115,7 @@ static struct db_readings *unit_of(struct http_req *rq,
     for (size_t i = 0; i < found->n; i++) {
         fill_row(rq, found->items[i], format, &unit->rows[i]);
         unit->rows[i].part = (int)i;
-        unit->rows[i].key = part_key(rq, i);
+        unit->rows[i].key = rq->key;
     }
     return unit;
 }
@@ -159,7 +161,7 @@ static enum rc read_whole(
 static void cut_lines(struct http_req *rq, struct ingest *in)
 {
     const char *at = rq->body, *end = rq->body + rq->body_len;
-    size_t room = 1;
+    size_t room = 1, number = 0;
 
     for (const char *c = at; c < end; c++)
         room += *c == '\n';
@@ -172,6 +174,7 @@ static void cut_lines(struct http_req *rq, struct ingest *in)
             stop = end;
         line->bytes = at;
         line->len = (size_t)(stop - at);
+        line->number = ++number;
         in->n_lines += strspn(at, " \t\r") < line->len;
         at = stop + 1;
     }
@@ -193,7 +196,7 @@ static void read_line(struct http_req *rq, struct ingest *in, struct line *line)
         unit->rows = arena_calloc(rq->arena, 1, sizeof(*unit->rows));
         unit->n = 1;
         fill_row(rq, reading, "native", unit->rows);
-        unit->rows->key = part_key(rq, (size_t)(line - in->lines));
+        unit->rows->key = line_key(rq, in->n_units);
         line->unit = (int)in->n_units++;
     }
     json_decref(json);
@@ -280,7 +283,7 @@ static enum rc answer_whole(struct http_req *rq, const struct ingest *in)
     if (in->shape == ARRAY) {
         json_out_array_end(&o);
     } else {
-        http_etag(rq, 1, NULL);
+        http_etag(rq, in->version ? in->version : 1, NULL);
         http_location(rq, "/v1/readings/%s", unit->rows->stored_id);
     }
     return http_reply_json(rq, status_of(unit), &body);
@@ -311,6 +314,7 @@ static enum rc read_back(
             memset(row->patient_id, 0, sizeof(row->patient_id));
             if (patient)
                 memcpy(row->patient_id, patient, UUID_TEXT_SIZE);
+            in->version = db_rows_int(rows, 0, 2);
         }
     }
     return answer_whole(rq, in);
@@ -388,7 +392,7 @@ static void put_line(struct http_req *rq, struct json_out *o,
     status = line_status(line->err.rc);
     o->comma = false;
     json_out_object(o, NULL);
-    json_out_int(o, "line", line - in->lines + 1);
+    json_out_int(o, "line", (int64_t)line->number);
     json_out_int(o, "status", status ? status : status_of(unit));
     if (status) {
         put_errors(o, &line->err);
@@ -424,8 +428,8 @@ static enum rc store(struct http_req *rq, struct ingest *in)
         in->shape == LINES ? lines_stored : whole_stored);
 }
 
-/* A key that was used with another body refuses a whole batch before any of
- * it is stored. */
+/* A key that was used with another body refuses all lines before any of them
+ * is stored. */
 static enum rc key_looked(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
@@ -447,7 +451,7 @@ enum rc http_readings_post(struct http_req *rq, struct err *err)
 
     TRY(read_body(rq, &in, err));
     rq->state = in;
-    if (!rq->key || in->shape == ONE)
+    if (!rq->key || in->shape != LINES)
         return store(rq, in);
     call = db_call_new(rq->arena, &DB_ANSWER_KEPT);
     db_put_text(call, rq->who.owner_id);
@@ -464,7 +468,7 @@ static enum rc preview_lines(struct http_req *rq, const struct ingest *in)
         struct json_out o = JSON_OUT(&body);
 
         json_out_object(&o, NULL);
-        json_out_int(&o, "line", (int64_t)i + 1);
+        json_out_int(&o, "line", (int64_t)line->number);
         json_out_int(
             &o, "status", line->unit < 0 ? line_status(line->err.rc) : 200);
         if (line->unit < 0) {
