@@ -111,6 +111,74 @@ class Probe:
                       if e["detail"] == "no such field here")
 
 
+def leaves(base, schema, at=()):
+    """(path, schema) of every value of a request that has a limit."""
+    if "$ref" in schema:
+        yield from leaves(*described.schemas.resolve(base, schema["$ref"]),
+                          at)
+    elif "properties" in schema:
+        for name, one in schema["properties"].items():
+            yield from leaves(base, one, (*at, name))
+    elif "anyOf" in schema:
+        for one in schema["anyOf"]:
+            yield from leaves(base, one, at)
+    elif schema.get("type") == "array":
+        yield from leaves(base, schema["items"], (*at, 0))
+        if "maxItems" in schema:
+            yield at, {"maxItems": schema["maxItems"]}
+    elif {"minimum", "maximum", "maxLength"} & set(schema):
+        yield at, schema
+
+
+def limits(schema):
+    """(good, bad) values at and beyond each limit."""
+    step = float(schema.get("multipleOf", 1))
+    if "maximum" in schema:
+        most = float(schema["maximum"])
+        yield most, most + step
+    if "minimum" in schema:
+        least = float(schema["minimum"])
+        yield least, least - step
+    if "maxLength" in schema:
+        most, least = schema["maxLength"], schema["minLength"]
+        letter = "x" if "pattern" in schema else "\u00e9"
+        yield letter * most, letter * (most + 1)
+        yield "x" * least, "x" * (least - 1)
+    if "maxItems" in schema:
+        yield [], [None] * (schema["maxItems"] + 1)
+    if "multipleOf" in schema:
+        yield float(schema["maximum"]), \
+            (float(schema["minimum"]) + float(schema["maximum"])) / 2 \
+            + step / 10 * 3
+
+
+def beside(path, value):
+    """What a value is only read, or only right, beside."""
+    name = path[-1]
+    if name == "text" and "acuit" in str(path[-3:]):
+        return {"notation": "jaeger"}
+    if name == "logmar":
+        return {"notation": "logmar", "text": f"{value:.1f}"}
+    if name == "cylinder":
+        return {"sphere": 0, "axis": 90}
+    if str(name).endswith("add_distance_mm"):
+        return {name.removesuffix("_distance_mm"): 1}
+    return {}
+
+
+def holding(path, value, good):
+    """A body with value at path, and what must stand beside it."""
+    for i, name in reversed(list(enumerate(path))):
+        value = [value] if name == 0 else {
+            name: value,
+            **(beside(path, good) if i == len(path) - 1 else {})}
+    if path[0] == "acuities" and len(path) > 1:
+        value["acuities"][0] = {
+            "eye": "both", "distance": "far", "with": "nothing",
+            "notation": "jaeger", "text": "2", **value["acuities"][0]}
+    return value
+
+
 class Walk:
     """The steps in order; what one makes, later ones use."""
 
@@ -119,6 +187,7 @@ class Walk:
         self.net = svc.network()
         self.checked = Checked(svc.client, described)
         self.probed = set()
+        self.faults, self.bounded = [], 0
 
     def ask(self, role, method, path, body=None, status=200, **headers):
         headers = {n.replace("_", "-"): v for n, v in headers.items()}
@@ -136,7 +205,7 @@ class Walk:
         return self.ask(role, method, path, body, status, If_Match=etag,
                         **headers)
 
-    def probe(self, role, method, path, without=()):
+    def probe(self, role, method, path, without=(), variants=()):
         """The service knows every member that the description names, and no
         other.  without: members read only beside others."""
         o = described.find(method, path)
@@ -157,6 +226,34 @@ class Walk:
         self.test.assertEqual(probe.told(answer), sorted(probe.places),
                               f"{method} {path}")
         self.probed.add(str(o))
+        self.bounds(role, method, path, variants or ({},), without)
+
+    def bounds(self, role, method, path, variants=({},), without=()):
+        """What a schema says to be the limit is the service's limit, too.
+        variants: what stands beside the value, of which one must do."""
+        o = described.find(method, path)
+        schema = o.request_schema(
+            "application/merge-patch+json" if method == "PATCH"
+            else "application/json")
+        for at, leaf in leaves(HERE, schema):
+            if not at or at[0] in (0, *without) or at[-1] == "near_total":
+                continue  # which is told by the add that it makes
+            pointer = "".join(f"/{part}" for part in at)
+            for good, bad in limits(leaf):
+                told = [[self.told(role, method, path,
+                                   {**holding(at, value, good), **more})
+                         for value in (good, bad)] for more in variants]
+                if not any(pointer not in a and
+                           any(p.startswith(pointer) for p in b)
+                           for a, b in told):
+                    self.faults.append(f"{o} {pointer}: {good!r} {bad!r} {told}")
+                self.bounded += 1
+
+    def told(self, role, method, path, body):
+        """The places of its faults, of which one more makes sure."""
+        answer = self.ask(role, method, path, {**body, UNKNOWN: 1}, 422,
+                          If_Match="*")
+        return [e["pointer"] for e in answer.body["errors"]]
 
     # --- the service itself, and who asks
 
@@ -312,7 +409,10 @@ class Walk:
         for path in ("/v1/readings", "/v1/readings/preview"):
             self.probe("desk", "POST", path, (
                 "right", "left", "both", "unspecified", "pair",
-                "working_distance"))
+                "working_distance"), [{"kind": "autorefraction"}])
+        self.bounds("desk", "POST", "/v1/readings/preview",
+                    [{"kind": r["kind"]} for r in READINGS[:7]],
+                    ("left", "both", "unspecified"))
         self.dicom()
         self.each_reading(stored)
         self.tray()
@@ -408,7 +508,8 @@ class Walk:
             "eye": "third", "field": "sphere"}, 422)
         self.ask("desk", "GET", to)
         self.ask("desk", "GET", to + "?limit=2&cylinder=plus")
-        self.probe("prescriber", "POST", to, ("acuity",))
+        self.probe("prescriber", "POST", to, ("acuity",), [
+            {"eye": "right", "field": "cylinder", "from": -1, "to": -2}])
 
     def sections(self):
         eye = {"sphere": -2.0, "cylinder": -1.0, "axis": 170, "add": 1.5,
@@ -576,6 +677,8 @@ class Answers(unittest.TestCase):
             {str(o) for o in described.operations()} - walk.checked.seen,
             set())
         self.assertEqual(len(walk.checked.seen), len(routes()))
+        self.assertEqual(walk.faults, [], "\n".join(walk.faults))
+        self.assertGreater(walk.bounded, 300)
         self.assertEqual(
             {str(o) for o in described.operations() if "requestBody" in o.json}
             - walk.probed, {"POST /v1/optics/{function}"})

@@ -34,6 +34,10 @@ def key(method, path):
     return method, re.sub(r"\{\w+\}", "{}", path)
 
 
+def resolve(ref):
+    return described.schemas.resolve(HERE, "../schema/" + ref)
+
+
 def pairs():
     for o in described.operations():
         if key(o.method, o.path) in table:
@@ -233,13 +237,11 @@ class Words(unittest.TestCase):
     def test_word_lists_are_those_of_the_code(self):
         for path, name, file, where in WORD_LISTS:
             with self.subTest(f"{path} {name}"):
-                _, schema = described.schemas.resolve(
-                    HERE, f"../schema/{file}.json#/$defs/{where}")
+                _, schema = resolve(f"{file}.json#/$defs/{where}")
                 self.assertEqual(schema["enum"], c_words(path, name))
 
     def test_sections_of_an_exam_are_those_of_the_code(self):
-        _, sent = described.schemas.resolve(
-            HERE, "../schema/exam.json#/$defs/sections-sent")
+        _, sent = resolve("exam.json#/$defs/sections-sent")
         self.assertEqual(
             [n for n in sent["properties"] if n != "habitual"],
             c_words("server/record/exam.c", "RECORD_SECTIONS"))
@@ -248,10 +250,19 @@ class Words(unittest.TestCase):
         fields = c_words("server/record/order.c", "RECORD_ORDER_FIELDS")
         for name, more in (("order-new", ["exam", "draft"]),
                            ("order-change", ["exam"])):
-            _, schema = described.schemas.resolve(
-                HERE, f"../schema/order.json#/$defs/{name}")
+            _, schema = resolve(f"order.json#/$defs/{name}")
             self.assertEqual(sorted(schema["properties"]),
                              sorted(fields + more))
+
+    def test_sizes_of_batches_are_those_of_the_code(self):
+        for path, name, schema in (
+                ("server/instruments/format.h", "INSTRUMENTS_READINGS_MAX",
+                 "reading.json#/$defs/readings-sent/anyOf/1"),
+                ("server/http/optics_answer.c", "ITEMS_MAX",
+                 "optics.json#/$defs/request/anyOf/1")):
+            most = re.search(rf"#define {name} (\d+)", source(path)).group(1)
+            _, array = resolve(schema)
+            self.assertEqual(array["maxItems"], int(most))
 
     def test_problems_are_those_of_the_code(self):
         said = described.schemas.document("/schema/problem.json")["x-problems"]
@@ -270,8 +281,7 @@ class Words(unittest.TestCase):
                          list(functions))
         for name, members in functions.items():
             with self.subTest(name):
-                _, schema = described.schemas.resolve(
-                    HERE, f"../schema/optics.json#/$defs/{name}")
+                _, schema = resolve(f"optics.json#/$defs/{name}")
                 self.assertEqual(sorted(schema["properties"]),
                                  sorted(members))
 
