@@ -15,6 +15,7 @@
 #include "http/view_form.h"
 #include "optics/vector.h"
 #include "record/power.h"
+#include "record/reading.h"
 
 /* Rows read beyond the page, to find what its last items follow. */
 #define LOOK_BACK 100
@@ -166,8 +167,12 @@ static void put_change(struct json_out *o, const char *eye,
     json_out_object_end(o);
 }
 
+/* An over-refraction stands on a lens on the eye: it is shown, and compared
+ * with nothing. */
 static const struct item *before(const struct item *items, size_t n, size_t i)
 {
+    if (same(items[i].kind, RECORD_KIND_WORDS[RECORD_OVER_REFRACTION]))
+        return NULL;
     for (size_t k = i + 1; k < n; k++)
         if (same(items[k].kind, items[i].kind) &&
             same(items[k].condition, items[i].condition))
@@ -257,12 +262,28 @@ static size_t room_of(const struct db_rows *rows, size_t shown)
     return room;
 }
 
+/* Of the items those that are whole: where rows were cut off, the last may be
+ * the beginning of a series.  A page goes on with it, and no delta is to it. */
+static size_t whole_of(size_t n_items, bool cut)
+{
+    return cut && n_items > 1 ? n_items - 1 : n_items;
+}
+
+static const char *cursor(
+    struct http_req *rq, const struct db_rows *rows, size_t row)
+{
+    return arena_printf(rq->arena, "%lld.%s",
+        (long long)db_rows_int(rows, row, C_AT), db_rows_text(rows, row, C_ID));
+}
+
 static enum rc answer(struct http_req *rq, const struct db_rows *rows)
 {
     const struct page *page = rq->state;
+    size_t limit = (size_t)page->limit, n_rows = db_rows_count(rows);
+    bool cut = n_rows == limit + LOOK_BACK;
     struct item *items;
-    size_t n = group(rows, &items, rq->arena);
-    size_t shown = n < (size_t)page->limit ? n : (size_t)page->limit;
+    size_t all = group(rows, &items, rq->arena), n = whole_of(all, cut);
+    size_t shown = n < limit ? n : limit;
     TEXT_AUTO body = {0};
     struct json_out o = JSON_OUT(&body);
     const char *next = NULL;
@@ -275,13 +296,11 @@ static enum rc answer(struct http_req *rq, const struct db_rows *rows)
         put_delta(&o, rows, &items[i], before(items, n, i));
         json_out_object_end(&o);
     }
-    if (shown < n) {
-        size_t row = items[shown].row - 1; /* the last row of the page */
-
-        next = arena_printf(rq->arena, "%lld.%s",
-            (long long)db_rows_int(rows, row, C_AT),
-            db_rows_text(rows, row, C_ID));
-    }
+    /* What stands before the first item of the next page is shown. */
+    if (shown < all)
+        next = cursor(rq, rows, items[shown].row - 1);
+    else if (cut)
+        next = cursor(rq, rows, n_rows - 1);
     http_list_end(rq, &o, next);
     http_etag_text(rq, tag_of(rq, rows), page->plus ? "plus" : NULL);
     http_viewed(rq, "timeline", rq->ids[0], rq->ids[0]);
@@ -329,7 +348,7 @@ static bool read_cursor(const char *after, int64_t *ret_us, const char **ret_id)
 enum rc http_timeline_get(struct http_req *rq, struct err *err)
 {
     struct page *page = arena_calloc(rq->arena, 1, sizeof(*page));
-    struct db_call *call = db_call_new(rq->arena, &DB_TIMELINE);
+    struct db_call *call;
     const char *after, *id = NULL;
     int64_t us = 0;
 
@@ -338,12 +357,12 @@ enum rc http_timeline_get(struct http_req *rq, struct err *err)
     if (after && !read_cursor(after, &us, &id))
         return err_set(err, RC_INVALID, "/after", "is no cursor of this list");
     rq->state = page;
+    call = db_call_new(rq->arena, after ? &DB_TIMELINE_AFTER : &DB_TIMELINE);
     db_put_text(call, rq->ids[0]);
-    if (id)
-        db_put_time(call, us);
-    else
-        db_put_null(call);
-    db_put_text(call, id);
     db_put_int(call, page->limit + LOOK_BACK);
+    if (after) {
+        db_put_time(call, us);
+        db_put_text(call, id);
+    }
     return http_read(rq, &call, 1, entries_read);
 }

@@ -89,11 +89,28 @@ SELECT
     left_j0, left_j45, body
 FROM entry
 WHERE patient_id = $1::uuid AND NOT superseded
-    AND (
-        $2::timestamptz IS NULL OR (at, entry_id) < ($2::timestamptz, $3::uuid)
-    )
 ORDER BY at DESC, entry_id DESC
-LIMIT $4::integer
+LIMIT $2::integer
+
+-- From a place on; a series whose newest instance stood before it was shown
+-- whole there.
+
+-- name: timeline_after
+SELECT
+    e.entry_id, e.version, (date_part('epoch', e.at) * 1000000)::bigint,
+    e.origin, e.kind, e.condition_key, e.series_uid, e.right_m, e.right_j0,
+    e.right_j45, e.left_m, e.left_j0, e.left_j45, e.body
+FROM entry AS e
+WHERE e.patient_id = $1::uuid AND NOT e.superseded
+    AND (e.at, e.entry_id) < ($3::timestamptz, $4::uuid)
+    AND NOT EXISTS (
+        SELECT 1 FROM entry AS s
+        WHERE s.patient_id = $1::uuid AND NOT s.superseded
+            AND s.series_uid = e.series_uid AND s.kind = e.kind
+            AND (s.at, s.entry_id) >= ($3::timestamptz, $4::uuid)
+    )
+ORDER BY e.at DESC, e.entry_id DESC
+LIMIT $2::integer
 
 -- name: patient_exists
 SELECT 1 FROM patient WHERE patient_id = $1::uuid
