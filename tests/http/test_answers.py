@@ -246,7 +246,8 @@ class Walk:
                 if not any(pointer not in a and
                            any(p.startswith(pointer) for p in b)
                            for a, b in told):
-                    self.faults.append(f"{o} {pointer}: {good!r} {bad!r} {told}")
+                    self.faults.append(
+                        f"{o} {pointer}: {good!r} {bad!r} {told}")
                 self.bounded += 1
 
     def told(self, role, method, path, body):

@@ -78,7 +78,8 @@ class Schemas:
         path = path or base
         value = self.document(path)
         for part in pointer.split("/")[1:]:
-            value = value[part.replace("~1", "/").replace("~0", "~")]
+            value = value[int(part) if isinstance(value, list) else
+                          part.replace("~1", "/").replace("~0", "~")]
         return path, value
 
     def check(self, ref, value, closed=False):
