@@ -34,6 +34,9 @@ enum rc http_page(struct http_req *rq, int *ret_limit, const char **ret_after,
 
 enum rc http_match(struct http_req *rq, int64_t version, struct err *err)
 {
+    if (rq->match == HTTP_MATCH_MISSING)
+        return err_set(err, RC_NEED_MATCH, NULL,
+            "send If-Match with the ETag that this change is based on");
     if (rq->match < 0 || rq->match == version)
         return RC_OK;
     return err_set(err, RC_STALE, NULL,

@@ -47,6 +47,8 @@ enum http_flag {
     HTTP_MAYBE = 32, /* a JSON body may be absent */
 };
 
+#define HTTP_MATCH_MISSING (-2)
+
 typedef enum rc http_handler(struct http_req *rq, struct err *err);
 typedef enum rc http_next(
     struct http_req *rq, const struct db_reply *reply, struct err *err);
@@ -109,7 +111,9 @@ const char *http_query(struct http_req *rq, const char *name);
 enum rc http_page(struct http_req *rq, int *ret_limit, const char **ret_after,
     struct err *err);
 
-/* RC_STALE when If-Match named another version. */
+/* RC_STALE when If-Match named another version, RC_NEED_MATCH when a route
+ * with HTTP_MATCH got none.  Every such handler asks, once it has found what
+ * it is to change. */
 enum rc http_match(struct http_req *rq, int64_t version, struct err *err);
 
 /* ---- the database ---------------------------------------------------- */

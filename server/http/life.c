@@ -70,7 +70,9 @@ static bool cut_path(struct http_life *life)
     return *s == '\0' && life->n_segments > 0;
 }
 
-static enum rc check_match(struct http_life *life)
+/* A tag that is missing is told by http_match, once it is known that there is
+ * something to change: 404 comes before 428. */
+static void read_match(struct http_life *life)
 {
     const char *value = reply_header_in(life, "If-Match");
     bool is_signed;
@@ -78,18 +80,16 @@ static enum rc check_match(struct http_life *life)
 
     if (!value) {
         if (life->rq.route->flags & HTTP_MATCH)
-            return err_set(&life->err, RC_NEED_MATCH, NULL,
-                "send If-Match with the ETag that this change is based on");
-        return RC_OK;
+            life->rq.match = HTTP_MATCH_MISSING;
+        return;
     }
     if (strcmp(value, "*") == 0)
-        return RC_OK;
+        return;
     digits = *value == '"' ? strspn(value + 1, "0123456789") : 0;
     if (!digits || (value[1 + digits] != '"' && value[1 + digits] != '-') ||
         !num_parse(
             value + 1, digits, 0, INT32_MAX, &life->rq.match, &is_signed))
         life->rq.match = INT64_MAX; /* a tag that was never ours fits nothing */
-    return RC_OK;
 }
 
 static enum rc check_key(struct http_life *life)
@@ -314,7 +314,7 @@ static enum rc check_request(struct http_life *life)
             "the body may have at most %zu bytes", life->limit);
     }
     TRY(check_key(life));
-    TRY(check_match(life));
+    read_match(life);
     TRY(check_query(life));
     if (db_busy(life->srv->parts.db) > BUSY_MOST)
         return err_set(&life->err, RC_BUSY, NULL, "too much waits already");
