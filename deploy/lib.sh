@@ -234,7 +234,8 @@ state_mine() {
         "run this as that user, or name another folder with --state DIR"
     [ -w "$state" ] || fail "$state can't be written" \
         "chmod u+w it, or name another folder with --state DIR"
-    [ -e "$state/.lensclerk" ] || [ -z "$(ls -A "$state")" ] || fail \
+    # In this order, for another start may be making it just now.
+    [ -z "$(ls -A "$state")" ] || [ -e "$state/.lensclerk" ] || fail \
         "$state holds other things and was not made by deploy/start" \
         "name a new or empty folder with --state DIR"
 }
