@@ -184,6 +184,14 @@ class Documents(unittest.TestCase):
                          page.render(Description()),
                          "run tests/support/api-page")
 
+    def test_every_link_of_the_page_leads_somewhere(self):
+        text = (SCHEMA / "api.html").read_text()
+        places = re.findall(r'id="([^"]+)"', text)
+        self.assertEqual(len(places), len(set(places)))
+        self.assertLessEqual(set(re.findall(r'href="#([^"]+)"', text)),
+                             set(places))
+        self.assertNotIn("<script", text)
+
 
 def c_words(path, name):
     """The texts of a NULL-ended array in C."""

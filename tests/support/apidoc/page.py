@@ -191,6 +191,19 @@ def answers(o, problems):
     return tag("ul", rows, class_="answers")
 
 
+def functions(o):
+    """Of POST /v1/optics/{function}: each with its own shapes."""
+    if not o.path.endswith("{function}"):
+        return ""
+    of = o.of.schemas.document("/schema/optics.json")["$defs"]
+    names = o.parameters[0]["schema"]["enum"]
+    return tag("p", "Functions:") + tag("ul", "".join(
+        tag("li", tag("a", tag("code", e(name)), href=f"#shape-optics-{name}")
+            + " " + words(of[name]["description"]) + ": "
+            + tag("a", "answer", href=f"#shape-optics-{name}-answer")) + "\n"
+        for name in names))
+
+
 def operation(o, problems):
     said = o.json.get("description")
     body = o.json.get("requestBody")
@@ -206,7 +219,7 @@ def operation(o, problems):
            if parameters else "")
         + (tag("p", "Body" + ("" if body["required"] else ", if any") + ":")
            + tag("ul", media_rows(body["content"])) if body else "")
-        + tag("p", "Answers:") + answers(o, problems),
+        + tag("p", "Answers:") + answers(o, problems) + functions(o),
         id=o.json["operationId"], class_="operation") + "\n"
 
 
