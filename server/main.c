@@ -107,6 +107,11 @@ static void run(struct service *s)
     until = clock_ms() + STOP_MS;
     while (!http_server_idle(s->http) && clock_ms() < until)
         turn(s);
+    /* Whatever still waits is answered: not now. */
+    worker_pool_free(s->workers);
+    worker_pool_free(s->passwords);
+    db_give_up(s->db);
+    http_server_turn(s->http);
     http_server_turn(s->http); /* the last answers leave */
 }
 
@@ -159,8 +164,6 @@ static int serve(const struct config *c, struct err *err)
         "port", port, NULL);
     run(&s);
     http_server_free(s.http);
-    worker_pool_free(s.workers);
-    worker_pool_free(s.passwords);
     db_free(s.db);
     loop_watch_remove(s.signals);
     loop_free(s.loop);

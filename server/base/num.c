@@ -10,13 +10,13 @@ static const int64_t POW10[] = {
 
 bool num_scaled(double x, int places, double limit, int64_t *ret)
 {
-    double scaled, whole;
+    double whole;
 
     if (!isfinite(x) || fabs(x) > limit)
         return false;
-    scaled = x * (double)POW10[places];
-    whole = round(scaled);
-    if (fabs(scaled - whole) > 1e-6)
+    /* Text of so many places reads as the double nearest to the quotient. */
+    whole = round(x * (double)POW10[places]);
+    if (whole / (double)POW10[places] != x)
         return false;
     *ret = (int64_t)whole;
     return true;

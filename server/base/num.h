@@ -10,9 +10,9 @@
 #define NUM_ABSENT INT32_MIN
 
 /*
- * The whole multiple of 10^-places nearest to x, when x stands for one: true
- * if x is finite, at most limit in size, and within 1e-6 of the last place.
- * Judged by value, so -2.250 is -225 hundredths.
+ * The whole multiple of 10^-places that x stands for: true if x is finite, at
+ * most limit in size, and what text with so many places reads as.  Judged by
+ * value, so -2.250 is -225 hundredths.
  */
 bool num_scaled(double x, int places, double limit, int64_t *ret);
 

@@ -27,9 +27,9 @@ struct db_reading {
     char reading_id[UUID_TEXT_SIZE];
     char audit_id[UUID_TEXT_SIZE];
     const char *condition_key;
-    const char *format;                   /* word of the instrument format */
-    const char *body;  /* the reading's JSON members */
-    const char *brief; /* those of its item in the timeline */
+    const char *format; /* word of the instrument format */
+    const char *body;   /* the reading's JSON members */
+    const char *brief;  /* those of its item in the timeline */
     const char *family_fold, *given_fold; /* of the patient reference */
     const char *key;                      /* idempotency key, NULL: none */
     uint8_t content_hash[32];

@@ -218,6 +218,12 @@ struct db_conn *conn_new(
     return conn;
 }
 
+void conn_drop(struct db_conn *conn)
+{
+    if (conn->state != DOWN)
+        drop(conn);
+}
+
 void conn_free(struct db_conn *conn)
 {
     if (!conn)

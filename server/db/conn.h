@@ -66,7 +66,9 @@ struct conn_owner {
 
 struct db_conn *conn_new(
     struct loop *loop, const char *conninfo, const struct conn_owner *owner);
-void conn_free(struct db_conn *conn);
+void conn_free(struct db_conn *conn); /* nothing may be in flight */
+/* Closes it; what is in flight goes back as lost. */
+void conn_drop(struct db_conn *conn);
 
 bool conn_up(const struct db_conn *conn);
 size_t conn_segments(const struct db_conn *conn); /* in flight */

@@ -156,9 +156,24 @@ static bool did_nothing(const struct db_req *req)
     return true;
 }
 
+/* A look that goes the writers' way leaves no row to be found by. */
+static void look_ended(struct db *db, struct db_req *req, enum seg_end end)
+{
+    bool again = !req->error || fault_again(req->error);
+
+    if (end == SEG_DONE)
+        answer_rows(db, req);
+    else if (end == SEG_REFUSED && (!again || req->attempts >= ATTEMPTS_MOST))
+        answer_error(db, req);
+    else
+        send_again(db, &db->writes, req, false);
+}
+
 static void write_ended(struct db *db, struct db_req *req, enum seg_end end)
 {
-    if (end == SEG_LOST) {
+    if (!*req->act.audit_id) {
+        look_ended(db, req, end);
+    } else if (end == SEG_LOST) {
         send_again(db, &db->writes, req, true);
     } else if (end == SEG_DOUBT) {
         req->unknown = true;
@@ -346,6 +361,19 @@ struct db *db_new(
     db->appender = conn_new(loop, db->conninfo, &owner);
     loop_every(loop, 20, tick, db);
     return db;
+}
+
+void db_give_up(struct db *db)
+{
+    for (int i = 0; i < DB_READERS; i++)
+        conn_drop(db->readers[i]);
+    conn_drop(db->slow);
+    conn_drop(db->writer);
+    conn_drop(db->appender);
+    expire(db, &db->reads, INT64_MAX);
+    expire(db, &db->slows, INT64_MAX);
+    expire(db, &db->writes, INT64_MAX);
+    append_expire(db, INT64_MAX);
 }
 
 void db_free(struct db *db)

@@ -55,6 +55,7 @@ struct db_reply {
     const char *pointer; /* of the input that a constraint refused, or NULL */
     const char *detail;  /* for the client; static */
     const char *server;  /* what PostgreSQL said, for the log; or NULL */
+    bool key_taken;      /* refused, as its idempotency key stands there now */
     size_t n;            /* statements */
     const struct db_rows *const *rows; /* one a statement, on RC_OK */
 };
@@ -67,6 +68,8 @@ typedef void db_tell(void *arg, const char *event, const char *detail);
 /* Connects in the background; works are queued until connections stand. */
 struct db *db_new(
     struct loop *loop, const char *conninfo, db_tell *tell, void *arg);
+/* Closes all connections and answers what still waits with RC_BUSY. */
+void db_give_up(struct db *db);
 void db_free(struct db *db); /* everything must be done */
 
 /* Starts idle connections on what waits; the last act of a loop's turn. */
@@ -103,7 +106,8 @@ struct db_write {
  * when, and only when, it does its work: by that row a write whose
  * connection was lost is found again, and *then* rows of the first attempt
  * are gone: reply->n is 0 on such an RC_OK, so a handler takes nothing from
- * rows that it could not know before (use db_rows_any).
+ * rows that it could not know before (use db_reply_did).  An act without an
+ * audit id only looks, as durably as a write: it is sent again when lost.
  */
 void db_write(
     struct db *db, const struct db_write *write, db_done *done, void *arg);

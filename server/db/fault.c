@@ -56,6 +56,7 @@ void fault_tell(const PGresult *res, struct db_reply *reply)
 
     reply->server = res ? words_of(res, code) : "no result";
     reply->rc = RC_INTERNAL;
+    reply->key_taken = res && fault_key_taken(res);
     reply->detail = "the service could not do this; it is logged";
     if (!code)
         return;

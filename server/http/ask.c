@@ -58,6 +58,10 @@ static void asked(void *arg, const struct db_reply *reply)
         life_outcome(life, next(rq, reply, &life->err));
         return;
     }
+    if (reply->key_taken && rq->key) {
+        key_look(life, life_handle); /* its twin came first */
+        return;
+    }
     life->fault = reply->server ? arena_strdup(rq->arena, reply->server) : NULL;
     life_outcome(life,
         err_set(&life->err, reply->rc, reply->pointer, "%s", reply->detail));

@@ -9,6 +9,7 @@
 #include "base/instant.h"
 #include "base/log.h"
 #include "base/num.h"
+#include "http/accept.h"
 #include "http/inside.h"
 #include "http/url.h"
 
@@ -115,12 +116,33 @@ static bool media_is(const char *media, const char *word)
     return strcmp(media, word) == 0;
 }
 
+/* Bodies are UTF-8 and come as they are. */
+static enum rc check_coding(struct http_life *life, const char *media)
+{
+    const char *coding = reply_header_in(life, "Content-Encoding");
+    const char *charset = media ? strcasestr(media, "charset=") : NULL;
+
+    if (coding && strcasecmp(coding, "identity") != 0)
+        return err_set(&life->err, RC_MEDIA_TYPE, NULL,
+            "no Content-Encoding is taken, not \"%s\"", coding);
+    if (!charset)
+        return RC_OK;
+    charset += strlen("charset=");
+    charset += *charset == '"';
+    if (strncasecmp(charset, "utf-8", 5) == 0 && strchr("\"; \t", charset[5]))
+        return RC_OK;
+    return err_set(&life->err, RC_MEDIA_TYPE, NULL,
+        "the body must be UTF-8, not \"%s\"", media);
+}
+
 static enum rc check_media(struct http_life *life)
 {
     const char *value = reply_header_in(life, "Content-Type");
     unsigned flags = life->rq.route->flags;
     char *media = arena_strdup(life->rq.arena, value ? value : "");
 
+    if (flags & (HTTP_JSON | HTTP_MERGE | HTTP_RAW))
+        TRY(check_coding(life, value));
     media[strcspn(media, "; \t")] = '\0';
     for (char *c = media; *c; c++)
         if (*c >= 'A' && *c <= 'Z')
@@ -163,21 +185,15 @@ static enum rc check_accept(struct http_life *life)
 {
     const char *accept = reply_header_in(life, "Accept");
     const char *type = makes(life->rq.route->path);
-    size_t main_len;
 
-    if (!accept || !type || strstr(accept, "*/*") || strstr(accept, type))
+    if (!accept || !*accept || !type || accept_takes(accept, type))
         return RC_OK;
-    main_len = (size_t)(strchr(type, '/') - type) + 1;
-    for (const char *at = accept; (at = strstr(at, "/*")); at += 2)
-        if ((size_t)(at - accept) + 1 >= main_len &&
-            strncmp(at + 1 - main_len, type, main_len) == 0)
-            return RC_OK;
     if (strcmp(type, "application/fhir+json") == 0 &&
-        strstr(accept, "application/json"))
+        accept_names(accept, "application/json"))
         return RC_OK;
     if (strcmp(type, "application/json") == 0 &&
-        (strstr(accept, "application/problem+json") ||
-            strstr(accept, "application/x-ndjson")))
+        (accept_names(accept, "application/problem+json") ||
+            accept_names(accept, "application/x-ndjson")))
         return RC_OK;
     return err_set(
         &life->err, RC_NOT_ACCEPTABLE, NULL, "only %s can be given here", type);
@@ -218,17 +234,22 @@ static enum rc find_route(struct http_life *life)
         "%s does not work here; %s does", life->method, allow);
 }
 
+/* A body that is a little too large is read to its end, because a client that
+ * is still sending would not see the answer. */
 static enum rc check_length(struct http_life *life)
 {
     const char *value = reply_header_in(life, "Content-Length");
     int64_t len;
     bool is_signed;
 
-    if (!value ||
-        !num_parse(value, strlen(value), 0, INT64_MAX / 20, &len, &is_signed))
+    if (!value)
         return RC_OK;
-    if ((uint64_t)len <= life->limit)
+    /* libmicrohttpd has seen to it that the value is a number. */
+    if (num_parse(value, strlen(value), 0, 4 * (int64_t)life->limit, &len,
+            &is_signed)) {
+        life->too_large = len > (int64_t)life->limit;
         return RC_OK;
+    }
     life->close = true;
     return err_set(&life->err, RC_TOO_LARGE, NULL,
         "the body may have at most %zu bytes", life->limit);
@@ -265,7 +286,7 @@ void life_body(struct http_life *life, const char *bytes, size_t len)
 
 /* ---- the handler ------------------------------------------------------ */
 
-static void start_handler(struct http_life *life)
+void life_handle(struct http_life *life)
 {
     life->state = LIFE_RUNNING;
     life_outcome(life, life->rq.route->handler(&life->rq, &life->err));
@@ -334,9 +355,9 @@ static void known(struct http_life *life)
     if (rc != RC_OK)
         life_outcome(life, rc);
     else if (rq->key && !(rq->route->flags & HTTP_RAW))
-        key_look(life, start_handler);
+        key_look(life, life_handle);
     else
-        start_handler(life);
+        life_handle(life);
 }
 
 /* No such path or method, told to somebody known. */
@@ -367,6 +388,8 @@ static void viewed(void *arg, const struct db_reply *reply)
     if (reply->rc != RC_OK) {
         err_set(&life->err, reply->rc, NULL, "%s", reply->detail);
         problem_write(life);
+    } else {
+        view_kept(life->srv->views, life);
     }
     life_ready(life);
 }

@@ -69,6 +69,9 @@ void life_body(struct http_life *life, const char *bytes, size_t len);
 /* The body is complete: authenticates and runs the handler. */
 void life_run(struct http_life *life);
 
+/* The handler, from the beginning. */
+void life_handle(struct http_life *life);
+
 /* Makes the answer from an outcome, or leaves the life waiting. */
 void life_outcome(struct http_life *life, enum rc rc);
 /* The answer is complete: resume when suspended. */
@@ -99,8 +102,10 @@ void token_poll(struct token_table *table);
 struct view_table;
 struct view_table *view_table_new(struct http_server *srv);
 void view_table_free(struct view_table *table);
-/* True when this view must be written before the answer. */
+/* True when this view must be written before the answer, and then, once that
+ * is committed, kept. */
 bool view_is_first(struct view_table *table, struct http_life *life);
+void view_kept(struct view_table *table, struct http_life *life);
 void view_tick(struct view_table *table, bool all);
 
 /* keys.c: a repeated Idempotency-Key. */

@@ -3,6 +3,7 @@
 #include <string.h>
 #include <zlib.h>
 
+#include "http/accept.h"
 #include "http/inside.h"
 
 #define GZIP_FROM 1024 /* smaller ones gain nothing */
@@ -110,9 +111,8 @@ void http_list_end(struct http_req *rq, struct json_out *o, const char *next)
 static bool wants_gzip(struct http_life *life)
 {
     const char *accept = reply_header_in(life, "Accept-Encoding");
-    const char *at = accept ? strstr(accept, "gzip") : NULL;
 
-    return at && strncmp(at, "gzip;q=0", 8) != 0 &&
+    return accept && accept_takes(accept, "gzip") &&
            life->out.len >= GZIP_FROM && life->type &&
            strcmp(life->type, "application/pdf") != 0;
 }
@@ -181,7 +181,7 @@ static void add_headers(struct http_life *life, struct MHD_Response *r)
         MHD_add_response_header(r, "Content-Type", life->type);
     if (life->gzip)
         MHD_add_response_header(r, "Content-Encoding", "gzip");
-    if (life->type)
+    if (life->type || life->status == 304)
         MHD_add_response_header(r, "Vary", "Accept-Encoding, Authorization");
     if (life->rq.route && !(life->rq.route->roles & HTTP_OPEN))
         MHD_add_response_header(r, "Cache-Control", "private, no-cache");

@@ -16,7 +16,8 @@
 #include "http/inside.h"
 
 #define CONNECTIONS_MAX 8000
-#define UPLOAD_US INT64_C(60000000) /* from the first header to the last byte  \
+#define UPLOAD_US                                                              \
+    INT64_C(60000000)               /* from the first header to the last byte  \
                                      */
 #define QUIET_US INT64_C(120000000) /* between two complete requests */
 
@@ -406,13 +407,14 @@ void http_server_drain(struct http_server *srv)
     if (srv->draining)
         return;
     srv->draining = true;
-    view_tick(srv->views, true);
     fd = MHD_quiesce_daemon(srv->mhd);
     if (fd != MHD_INVALID_SOCKET)
         close(fd);
 }
 
-bool http_server_idle(const struct http_server *srv)
+bool http_server_idle(struct http_server *srv)
 {
+    if (srv->n_lives == 0)
+        view_tick(srv->views, true); /* what was only counted is written */
     return srv->n_lives == 0 && db_busy(srv->parts.db) == 0;
 }

@@ -33,4 +33,5 @@ int http_server_wait_ms(struct http_server *srv);
 
 /* No new connections; those there are answered with Connection: close. */
 void http_server_drain(struct http_server *srv);
-bool http_server_idle(const struct http_server *srv);
+/* True when nothing is at work any more; to be asked only once draining. */
+bool http_server_idle(struct http_server *srv);

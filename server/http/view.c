@@ -2,7 +2,8 @@
  * http/view.c - who saw whose record in the last ten minutes.
  *
  * The first view is in the audit log before it is answered; further ones are
- * counted here and written as one row when the ten minutes are over.
+ * counted here and written as one row when the ten minutes are over.  Until
+ * the first one's commit is known, each is a first one.
  */
 #include <stdlib.h>
 #include <string.h>
@@ -118,37 +119,58 @@ void view_tick(struct view_table *t, bool all)
     }
 }
 
+static struct seen *find(
+    struct view_table *t, const char *owner_id, const char *patient_id)
+{
+    struct seen *seen = t->chains[chain_of(owner_id, patient_id)];
+
+    while (seen && (strcmp(seen->owner_id, owner_id) != 0 ||
+                       strcmp(seen->patient_id, patient_id) != 0))
+        seen = seen->next;
+    return seen;
+}
+
+static struct seen *add(
+    struct view_table *t, const char *owner_id, const char *patient_id)
+{
+    struct seen **chain = &t->chains[chain_of(owner_id, patient_id)];
+    struct seen *seen = xcalloc(1, sizeof(*seen));
+
+    memcpy(seen->owner_id, owner_id, UUID_TEXT_SIZE);
+    memcpy(seen->patient_id, patient_id, strlen(patient_id) + 1);
+    seen->next = *chain;
+    *chain = seen;
+    t->n++;
+    return seen;
+}
+
 bool view_is_first(struct view_table *t, struct http_life *life)
 {
-    const char *owner = life->rq.who.owner_id;
-    const char *patient = life->view.patient_id;
-    struct seen **chain = &t->chains[chain_of(owner, patient)];
+    const struct http_who *who = &life->rq.who;
+    struct seen *seen = find(t, who->owner_id, life->view.patient_id);
+
+    if (!seen || life->rq.now_us - seen->first_us >= WINDOW_US)
+        return true;
+    seen->more++;
+    memcpy(seen->token_hash, who->token_hash, 32);
+    return false;
+}
+
+void view_kept(struct view_table *t, struct http_life *life)
+{
+    const struct http_who *who = &life->rq.who;
     struct seen *seen;
 
-    for (seen = *chain; seen; seen = seen->next)
-        if (strcmp(seen->owner_id, owner) == 0 &&
-            strcmp(seen->patient_id, patient) == 0)
-            break;
-    if (seen && life->rq.now_us - seen->first_us < WINDOW_US) {
-        seen->more++;
-        memcpy(seen->token_hash, life->rq.who.token_hash, 32);
-        return false;
-    }
     if (t->n >= KEPT_MAX)
         view_tick(t, true);
+    seen = find(t, who->owner_id, life->view.patient_id);
+    if (seen && life->rq.now_us - seen->first_us < WINDOW_US)
+        return; /* two at once: both are in the log */
     if (seen && seen->more)
         write_late(t, seen);
-    if (!seen) {
-        seen = xcalloc(1, sizeof(*seen));
-        chain = &t->chains[chain_of(owner, patient)];
-        seen->next = *chain;
-        *chain = seen;
-        t->n++;
-        memcpy(seen->owner_id, owner, UUID_TEXT_SIZE);
-        memcpy(seen->patient_id, patient, strlen(patient) + 1);
-    }
-    memcpy(seen->token_hash, life->rq.who.token_hash, 32);
+    if (!seen)
+        seen = add(t, who->owner_id, life->view.patient_id);
+    memcpy(seen->token_hash, who->token_hash, 32);
     seen->first_us = life->rq.now_us;
     seen->more = 0;
-    return true;
 }

@@ -53,10 +53,10 @@ static void read_device(struct json_in in, struct record_device *d)
         "serial", "model", "manufacturer", "software", NULL};
 
     json_in_object(in, names);
-    native_text(in, "serial", 64, &d->serial);
-    native_text(in, "model", 64, &d->model);
-    native_text(in, "manufacturer", 64, &d->manufacturer);
-    native_text(in, "software", 64, &d->software);
+    native_line(in, "serial", 64, &d->serial);
+    native_line(in, "model", 64, &d->model);
+    native_line(in, "manufacturer", 64, &d->manufacturer);
+    native_line(in, "software", 64, &d->software);
 }
 
 static void read_patient(struct json_in in, struct record_patient_ref *p)
@@ -70,9 +70,9 @@ static void read_patient(struct json_in in, struct record_patient_ref *p)
     p->here = true;
     json_in_object(in, names);
     json_in_uuid(json_in_get(in, "id"), &p->id);
-    native_text(in, "record_number", 64, &p->record_number);
-    native_text(in, "family", 200, &p->family);
-    native_text(in, "given", 200, &p->given);
+    native_line(in, "record_number", 64, &p->record_number);
+    native_line(in, "family", 200, &p->family);
+    native_line(in, "given", 200, &p->given);
     if (json_in_date(json_in_get(in, "born"), &born))
         p->born = arena_strdup(in.err->arena, born);
     if (json_object_size(in.value) == 0 && json_is_object(in.value))
@@ -100,10 +100,10 @@ static void read_condition(struct json_in in, struct record_condition *c)
     c->here = true;
     json_in_object(in, names);
     c->cycloplegic = read_yes(json_in_get(in, "cycloplegic"));
-    native_text(in, "drug", 80, &c->drug);
+    native_line(in, "drug", 80, &c->drug);
     json_in_scaled(
         json_in_get(in, "minutes_since"), 0, week_min, &c->minutes_since);
-    native_text(in, "lens_worn", 80, &c->lens_worn);
+    native_line(in, "lens_worn", 80, &c->lens_worn);
     json_in_scaled(json_in_get(in, "test_distance_m"), 3, distance_m,
         &c->test_distance_mm);
 }
@@ -128,7 +128,7 @@ static void read_pair(struct json_in in, struct record_pair *pair)
     int purpose;
 
     json_in_object(in, names);
-    native_text(in, "label", 100, &pair->label);
+    native_line(in, "label", 100, &pair->label);
     if (json_in_choice(json_in_get(in, "purpose"), RECORD_PURPOSES, &purpose))
         pair->purpose = RECORD_PURPOSES[purpose];
     if (json_in_date(json_in_get(in, "made_on"), &made_on))

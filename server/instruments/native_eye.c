@@ -56,6 +56,12 @@ void native_text(
         *ret = arena_strdup(in.err->arena, text);
 }
 
+void native_line(
+    struct json_in in, const char *name, size_t max, const char **ret)
+{
+    json_in_line(json_in_get(in, name), max, ret);
+}
+
 void native_lens_type(struct json_in in, const char **ret)
 {
     int i;

@@ -10,7 +10,10 @@
 void native_eye_read(
     struct json_in in, struct record_reading *reading, enum record_side side);
 
-/* The text member name of in, copied into the arena, if a good one is there. */
+/* The member name of in, one line or any text, copied into the arena, if a
+ * good one is there. */
+void native_line(
+    struct json_in in, const char *name, size_t max, const char **ret);
 void native_text(
     struct json_in in, const char *name, size_t max, const char **ret);
 

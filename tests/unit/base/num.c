@@ -18,6 +18,8 @@ static const struct {
     {"judged by value: -2.250", -2.250, 2, true, -225},
     {"three decimals are too many", -2.255, 2, false, 0},
     {"P-35: what numeric(5,2) would round in silence", -2.504999, 2, false, 0},
+    {"next to nothing is not nothing", 1e-300, 2, false, 0},
+    {"nor is a last place beyond sight", -2.2500000001, 2, false, 0},
     {"minus zero is zero", -0.0, 2, true, 0},
     {"a whole number", 90, 0, true, 90},
     {"a fraction of a degree is no whole degree", 90.5, 0, false, 0},

@@ -1,6 +1,7 @@
-#include <check.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "text.h"
 
 #include "base/arena.h"
 #include "http/url.h"
@@ -103,8 +104,8 @@ END_TEST
 
 int main(void)
 {
-    Suite *suite = suite_create("url");
-    TCase *tc = tcase_create("url");
+    Suite *suite = suite_create("text of requests");
+    TCase *tc = tcase_create("text");
     SRunner *runner;
     int failed;
 
@@ -113,6 +114,7 @@ int main(void)
     tcase_add_test(tc, an_argument_is_found_by_its_whole_name);
     tcase_add_loop_test(
         tc, an_unknown_or_repeated_name_is_told, 0, (int)ARRAY_LEN(NAMES));
+    accept_tests(tc);
     suite_add_tcase(suite, tc);
     runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
