@@ -246,7 +246,8 @@ GRANT SELECT, INSERT ON habitual_choice TO lensclerkd; -- append-only
 -- The glasses that a patient wears for a purpose (none said: distance): those
 -- that a person named, unless newer ones were measured since, else the newest
 -- lensometry.  A reading that came later but was taken before the named pair
--- (an old file brought in) does not count as newer.
+-- (an old file brought in) does not count as newer.  A lens of unknown side is
+-- nobody's glasses until a person says the side.
 CREATE FUNCTION habitual_of(of_patient uuid, for_purpose text) RETURNS uuid
 LANGUAGE sql STABLE AS $$
     WITH named AS (
@@ -265,6 +266,7 @@ LANGUAGE sql STABLE AS $$
         FROM entry AS e
         WHERE e.patient_id = of_patient AND e.kind = 'lensometry'
             AND coalesce(e.purpose, 'distance') = for_purpose
+            AND (e.right_m IS NOT NULL OR e.left_m IS NOT NULL)
             AND NOT EXISTS (
                 SELECT 1 FROM named AS n
                 WHERE e.entry_id < n.choice_id OR e.at <= n.at

@@ -145,6 +145,25 @@ static enum rc answer(
     return exam_reply(rq, in->x.version, &t, err);
 }
 
+/* found is NULL when the entry is gone. */
+static enum rc check_habitual(const struct exam_entry *found,
+    const struct exam_row *x, struct err *err)
+{
+    const char *why;
+
+    if (!found || !found->patient_id ||
+        strcmp(found->patient_id, x->patient_id) != 0)
+        return err_set(err, RC_CONFLICT, "/habitual",
+            "the habitual glasses that the exam names are no longer this "
+            "patient's");
+    why = record_entry_refusal(&found->entry);
+    if (why)
+        return err_set(err, RC_CONFLICT, "/habitual",
+            "the habitual glasses that the exam names can't be compared: %s",
+            why);
+    return RC_OK;
+}
+
 static enum rc old_found(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
@@ -153,15 +172,13 @@ static enum rc old_found(
 
     bool there = exam_entry_find(rq, reply->rows[0], in->old_id, &found);
 
-    if (!in->against &&
-        (!there || exam_entry_check(&found, &in->x, NULL, err) != RC_OK))
-        return err_set(err, RC_CONFLICT, "/habitual",
-            "the habitual glasses that the exam names are no longer this "
-            "patient's");
+    if (!in->against)
+        TRY(check_habitual(there ? &found : NULL, &in->x, err));
     if (!there)
         return err_set(err, RC_INVALID, "/against",
             "no reading or entry has the id \"%s\"", in->old_id);
-    TRY(exam_entry_check(&found, &in->x, "/against", err));
+    if (in->against)
+        TRY(exam_entry_check(&found, &in->x, "/against", err));
     return answer(rq, &found.entry, err);
 }
 

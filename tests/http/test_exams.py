@@ -961,6 +961,28 @@ class Habitual(Case):
         self.assertEqual(got["entry"]["id"], reading_glasses)
         self.assertEqual(got["entry"]["pair"], "reading")
 
+    def test_a_lens_of_unknown_side_is_passed_over(self):
+        lens = self.reading("lensometry", unspecified=eye(-1),
+                            taken="2026-02-01T09:00:00Z")
+        got = self.now()
+        self.assertIsNone(got["entry"])
+        self.assertEqual([p["id"] for p in got["pairs"]], [lens])
+        exam, _ = self.begin()
+        self.good(self.patch(exam, {"final": {
+            "right": eye(-2.25), "left": eye(-2)}}))
+        answer = self.call("GET", f"/v1/exams/{exam}/delta")
+        self.assertEqual(self.pointers(answer, 409), ["/habitual"])
+        self.assertIn("no habitual glasses", answer.body["detail"])
+        pair = self.reading("lensometry", right=eye(-2), left=eye(-2),
+                            taken="2026-01-01T09:00:00Z")
+        self.assertEqual(self.now()["entry"]["id"], pair)
+        delta = self.get(exam, "/delta")
+        self.assertEqual(delta["habitual"]["id"], pair)
+        self.assertEqual(delta["right"]["difference"]["sphere"], -0.25)
+        one = self.reading("lensometry", left=eye(-2.5),
+                           taken="2026-03-01T09:00:00Z")
+        self.assertEqual(self.now()["entry"]["id"], one)
+
     def test_another_can_be_named_until_newer_ones_are_measured(self):
         old = self.reading("lensometry", right=eye(-1), left=eye(-1),
                            taken="2024-01-01T09:00:00Z")
