@@ -32,7 +32,9 @@
 enum {
     SETTLED_MS = 2000, /* who lived this long did not fail at its start */
     PAUSE_FIRST_MS = 100,
-    PAUSE_MOST_MS = 10000,
+    DB_PAUSE_MOST_MS = 10000,
+    APP_PAUSE_MOST_MS = 1000, /* it starts in no time, and nothing works
+                                 without it */
     FIRST_TRIES = 6, /* of the database, before the start is given up */
     POLL_MS = 20,    /* between looks at a database that is starting */
     TICK_MS = 1000,
@@ -46,9 +48,11 @@ struct child {
     const char *user; /* NULL: as the supervisor itself */
     char *const *argv;
     int stop_signal, kill_signal, log_fd;
+    int64_t pause_most_ms;
     pid_t pid; /* 0 when it isn't running */
     bool ready;
     bool leaving;       /* was told to stop */
+    bool answered;      /* this run of the database was seen to work */
     int64_t started_ms; /* of this run */
     int64_t due_ms;     /* of the next start, or of kill_signal when leaving */
     unsigned failures;  /* runs in a row that ended before SETTLED_MS */
@@ -63,10 +67,12 @@ static int tell_fd = -1; /* to the process that waits for the start */
 static struct child db = {.name = "postgres",
     .stop_signal = SIGINT, /* fast shutdown */
     .kill_signal = SIGQUIT,
+    .pause_most_ms = DB_PAUSE_MOST_MS,
     .log_fd = -1};
 static struct child app = {.name = "lensclerkd",
     .stop_signal = SIGTERM,
     .kill_signal = SIGKILL,
+    .pause_most_ms = APP_PAUSE_MOST_MS,
     .log_fd = -1};
 
 static const char HELP[] =
@@ -220,11 +226,13 @@ static void child_fail(struct child *c)
 
     if (now_ms() - c->started_ms >= SETTLED_MS)
         c->failures = 0;
+    else if (c->answered && c->failures > 1)
+        c->failures = 1;
     if (c->failures > 0)
         pause = (int64_t)PAUSE_FIRST_MS
                 << (c->failures < 8 ? c->failures - 1 : 7);
-    if (pause > PAUSE_MOST_MS)
-        pause = PAUSE_MOST_MS;
+    if (pause > c->pause_most_ms)
+        pause = c->pause_most_ms;
     c->failures++;
     c->due_ms = now_ms() + pause;
 }
@@ -235,7 +243,7 @@ static void child_start(struct child *c)
 
     c->started_ms = now_ms();
     c->leaving = false;
-    c->ready = false;
+    c->ready = c->answered = false;
     changed = true;
     if (pid == 0)
         child_run(c, self);
@@ -402,7 +410,7 @@ static void take_pid_file(void)
 static void step_db(void)
 {
     if (db.pid && !db.ready && !db.leaving && db_answers()) {
-        db.ready = ever_ready = changed = true;
+        db.ready = db.answered = ever_ready = changed = true;
         say("postgres answers after %d ms", (int)(now_ms() - db.started_ms));
         tell("");
     }
