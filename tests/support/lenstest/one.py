@@ -28,8 +28,10 @@ class Result(unittest.TestResult):
         self.cases, self.faults = [], {}
 
     def name(self, test):
-        # A module's fixture that failed has a text for an id.
-        return str(test.id()).split(".", 1)[-1]
+        # Not test.id(): a test may keep an id of its own under that name.
+        if isinstance(test, unittest.TestCase):
+            return unittest.TestCase.id(test).split(".", 1)[-1]
+        return test.id()  # of a module's fixture
 
     def startTest(self, test):
         super().startTest(test)
