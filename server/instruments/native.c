@@ -7,9 +7,8 @@
 #include "instruments/native_eye.h"
 #include "record/reading.h"
 
-/* A set of kinds, one bit each. */
-#define KIND(kind) (1u << RECORD_##kind)
-#define KINDS_ALL ((1u << RECORD_KINDS) - 1)
+#define KIND NATIVE_KIND
+#define KINDS_ALL NATIVE_KINDS_ALL
 
 static const struct {
     const char *name;
@@ -165,35 +164,42 @@ static void read_acuity_terms(struct json_in in, struct record_reading *r)
         r->acuity_distance = RECORD_DISTANCES[i];
 }
 
-static void read_of_kind(struct json_in in, struct record_reading *r)
+static void read_lensometry(struct json_in in, struct record_reading *r)
+{
+    native_lens_type(in, &r->lens_type);
+    if (json_in_here(json_in_get(in, "pair")))
+        read_pair(json_in_get(in, "pair"), &r->pair);
+}
+
+static void read_worn(struct json_in in, const struct record_reading *r)
 {
     struct json_in worn =
         json_in_get(json_in_get(in, "condition"), "lens_worn");
 
-    switch (r->kind) {
-    case RECORD_LENSOMETRY:
-        native_lens_type(in, &r->lens_type);
-        if (json_in_here(json_in_get(in, "pair")))
-            read_pair(json_in_get(in, "pair"), &r->pair);
-        break;
-    case RECORD_ACUITY:
-        read_acuity_terms(in, r);
-        break;
-    case RECORD_RETINOSCOPY:
-        read_working(json_in_get(in, "working_distance"), r);
-        break;
-    case RECORD_OVER_REFRACTION:
-        if (!r->condition.lens_worn ||
-            strcmp(r->condition.lens_worn, "none") == 0)
-            err_fault(in.err, worn.pointer,
-                "must name the lens worn under an over-refraction");
-        break;
-    default:
-        break;
-    }
+    if (!r->condition.lens_worn || strcmp(r->condition.lens_worn, "none") == 0)
+        err_fault(in.err, worn.pointer,
+            "must name the lens worn under an over-refraction");
 }
 
-static void read_eyes(struct json_in in, struct record_reading *r)
+/* What only some kinds have; of no known kind, as far as it is there. */
+static void read_of_kind(
+    struct json_in in, unsigned kinds, struct record_reading *r)
+{
+    struct json_in working = json_in_get(in, "working_distance");
+
+    if (kinds & KIND(LENSOMETRY))
+        read_lensometry(in, r);
+    if (kinds & KIND(ACUITY))
+        read_acuity_terms(in, r);
+    if (kinds == KIND(RETINOSCOPY) ||
+        (kinds == KINDS_ALL && json_in_here(working)))
+        read_working(working, r);
+    if (kinds == KIND(OVER_REFRACTION))
+        read_worn(in, r);
+}
+
+static void read_eyes(
+    struct json_in in, unsigned kinds, struct record_reading *r)
 {
     bool unspecified;
 
@@ -201,10 +207,10 @@ static void read_eyes(struct json_in in, struct record_reading *r)
         enum record_side side = (enum record_side)i;
         struct json_in eye = json_in_get(in, record_side_word(side));
 
-        if (side == RECORD_BOTH && r->kind != RECORD_ACUITY)
+        if (side == RECORD_BOTH && !(kinds & KIND(ACUITY)))
             continue; /* no field of the other kinds */
         if (json_in_here(eye))
-            native_eye_read(eye, r, side);
+            native_eye_read(eye, r, side, kinds);
     }
     unspecified = json_in_here(json_in_get(in, "unspecified"));
     if (!json_in_here(json_in_get(in, "right")) &&
@@ -253,6 +259,7 @@ enum rc instruments_native_read(
 {
     struct record_reading *r = record_reading_new(err->arena);
     struct json_in kind = json_in_get(place, "kind");
+    unsigned kinds = KINDS_ALL;
     size_t before = err->n_faults;
     int word;
 
@@ -263,12 +270,11 @@ enum rc instruments_native_read(
     read_common(place, r);
     if (json_in_need(kind) && json_in_choice(kind, RECORD_KIND_WORDS, &word)) {
         r->kind = (enum record_kind)word;
-        check_fields(place, 1u << r->kind);
-        read_of_kind(place, r);
-        read_eyes(place, r);
-    } else {
-        check_fields(place, KINDS_ALL);
+        kinds = 1u << r->kind;
     }
+    check_fields(place, kinds);
+    read_of_kind(place, kinds, r);
+    read_eyes(place, kinds, r);
     if (err->n_faults > before)
         return err->rc;
     record_reading_compute(r);

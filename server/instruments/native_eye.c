@@ -4,13 +4,14 @@
 #include "base/num.h"
 #include "record/eye.h"
 
-#define KIND(kind) (1u << RECORD_##kind)
+#define KIND NATIVE_KIND
 #define KINDS_POWER                                                            \
     (KIND(AUTOREFRACTION) | KIND(LENSOMETRY) | KIND(SUBJECTIVE) |              \
         KIND(RETINOSCOPY) | KIND(OVER_REFRACTION))
 #define KINDS_NEAR (KIND(LENSOMETRY) | KIND(SUBJECTIVE) | KIND(OVER_REFRACTION))
 #define KINDS_SEEN (KINDS_POWER & ~KIND(LENSOMETRY))
-#define KINDS_ALL ((1u << RECORD_KINDS) - 1)
+#define KINDS_TYPED                                                            \
+    (KIND(SUBJECTIVE) | KIND(RETINOSCOPY) | KIND(OVER_REFRACTION))
 
 /* figure: can't stand beside a lens that isn't a power */
 static const struct {
@@ -18,7 +19,7 @@ static const struct {
     unsigned kinds;
     bool figure;
 } FIELDS[] = {
-    {"lens", KINDS_ALL, false},
+    {"lens", NATIVE_KINDS_ALL, false},
     {"sphere", KINDS_POWER, true},
     {"cylinder", KINDS_POWER, true},
     {"axis", KINDS_POWER | KIND(KERATOMETRY), true},
@@ -70,13 +71,13 @@ void native_lens_type(struct json_in in, const char **ret)
         *ret = RECORD_LENS_TYPES[i];
 }
 
-static void check_fields(struct json_in in, unsigned kind)
+static void check_fields(struct json_in in, unsigned kinds)
 {
     const char *names[ARRAY_LEN(FIELDS) + 1];
     size_t n = 0;
 
     for (size_t i = 0; i < ARRAY_LEN(FIELDS); i++)
-        if (FIELDS[i].kinds & kind)
+        if (FIELDS[i].kinds & kinds)
             names[n++] = FIELDS[i].name;
     names[n] = NULL;
     json_in_object(in, names);
@@ -93,16 +94,24 @@ static void refuse_figures(struct json_in in, enum record_lens lens)
     }
 }
 
+/* A person writes the axes of these kinds, whoever sends them. */
+static enum record_axis axis_of(unsigned kinds)
+{
+    return kinds & ~KINDS_TYPED ? RECORD_AXIS_INSTRUMENT : RECORD_AXIS_PERSON;
+}
+
 /* An object of a power alone. */
-static void read_power(struct json_in in, struct record_sent *sent)
+static void read_power(
+    struct json_in in, enum record_axis axis, struct record_sent *sent)
 {
     static const char *const names[] = {"sphere", "cylinder", "axis", NULL};
 
     if (json_in_object(in, names) || json_is_object(in.value))
-        record_sent_read(in, RECORD_AXIS_INSTRUMENT, sent);
+        record_sent_read(in, axis, sent);
 }
 
-static void read_repeat(struct json_in in, struct record_repeat *repeat)
+static void read_repeat(
+    struct json_in in, enum record_axis axis, struct record_repeat *repeat)
 {
     static const char *const names[] = {
         "sphere", "cylinder", "axis", "confidence", NULL};
@@ -114,12 +123,13 @@ static void read_repeat(struct json_in in, struct record_repeat *repeat)
         return;
     }
     json_in_object(in, names);
-    record_sent_read(in, RECORD_AXIS_INSTRUMENT, &repeat->sent);
+    record_sent_read(in, axis, &repeat->sent);
     json_in_scaled(
         json_in_get(in, "confidence"), 2, range, &repeat->confidence_e2);
 }
 
-static void read_repeats(struct json_in in, struct record_reading_eye *eye)
+static void read_repeats(
+    struct json_in in, enum record_axis axis, struct record_reading_eye *eye)
 {
     size_t n;
 
@@ -128,25 +138,33 @@ static void read_repeats(struct json_in in, struct record_reading_eye *eye)
     eye->n_repeats = n;
     eye->repeats = arena_calloc(in.err->arena, n, sizeof(*eye->repeats));
     for (size_t i = 0; i < n; i++)
-        read_repeat(json_in_item(in, i), &eye->repeats[i]);
+        read_repeat(json_in_item(in, i), axis, &eye->repeats[i]);
 }
 
-static void read_powers(struct json_in in, struct record_reading_eye *eye)
+static bool any_here(struct json_in in, const char *const *names)
 {
+    for (; *names; names++)
+        if (json_in_here(json_in_get(in, *names)))
+            return true;
+    return false;
+}
+
+static void read_powers(
+    struct json_in in, unsigned kinds, struct record_reading_eye *eye)
+{
+    static const char *const own[] = {"sphere", "cylinder", "axis", NULL};
     struct json_in representative = json_in_get(in, "representative");
     struct json_in repeats = json_in_get(in, "repeats");
-    bool alone = json_in_here(json_in_get(in, "sphere")) ||
-                 json_in_here(json_in_get(in, "cylinder")) ||
-                 json_in_here(json_in_get(in, "axis"));
+    bool alone = any_here(in, own);
 
     if (alone && json_in_here(representative))
         err_fault(in.err, representative.pointer,
             "can't stand beside a power of the eye's own");
     else if (alone)
-        record_sent_read(in, RECORD_AXIS_INSTRUMENT, &eye->sent);
+        record_sent_read(in, axis_of(kinds), &eye->sent);
     else if (json_in_here(representative))
-        read_power(representative, &eye->sent);
-    read_repeats(repeats, eye);
+        read_power(representative, axis_of(kinds), &eye->sent);
+    read_repeats(repeats, axis_of(kinds), eye);
     if (!alone && !json_in_here(representative) &&
         (!json_in_here(repeats) || json_array_size(repeats.value) == 0))
         err_fault(in.err, in.pointer,
@@ -241,29 +259,55 @@ static void read_keratometry(struct json_in in, struct record_reading_eye *eye)
         read_cornea(at, eye);
 }
 
-static void read_figures(struct json_in in, struct record_reading *r,
+static void read_refraction(struct json_in in, unsigned kinds,
     enum record_side side, struct record_reading_eye *eye)
+{
+    read_powers(in, kinds, eye);
+    read_near(in, eye);
+    record_prism_read(json_in_get(in, "prism"), side, &eye->prism);
+    record_prism_read(json_in_get(in, "near_prism"), side, &eye->near_prism);
+    native_lens_type(in, &eye->lens_type);
+}
+
+static void read_meridians(struct json_in in, struct record_reading_eye *eye)
 {
     struct json_in axis = json_in_get(in, "axis");
 
-    if (r->kind == RECORD_KERATOMETRY) {
-        if (json_in_here(axis))
-            err_fault(in.err, axis.pointer,
-                "must be labelled: it belongs in flat or in steep");
+    if (json_in_here(axis))
+        err_fault(in.err, axis.pointer,
+            "must be labelled: it belongs in flat or in steep");
+    read_cornea(in, eye);
+}
+
+/* Of no known kind: whatever figures are there. */
+static void read_any(
+    struct json_in in, enum record_side side, struct record_reading_eye *eye)
+{
+    static const char *const refraction[] = {"sphere", "cylinder",
+        "representative", "repeats", "add", "intermediate_add", "second_add",
+        "near_total", "near", "prism", "near_prism", "lens_type", NULL};
+    static const char *const cornea[] = {"flat", "steep", NULL};
+
+    if (any_here(in, refraction))
+        read_refraction(in, NATIVE_KINDS_ALL, side, eye);
+    if (any_here(in, cornea))
         read_cornea(in, eye);
-    } else if (r->kind != RECORD_ACUITY) {
-        read_powers(in, eye);
-        read_near(in, eye);
-        record_prism_read(json_in_get(in, "prism"), side, &eye->prism);
-        record_prism_read(
-            json_in_get(in, "near_prism"), side, &eye->near_prism);
-        native_lens_type(in, &eye->lens_type);
-    }
+}
+
+static void read_figures(struct json_in in, unsigned kinds,
+    enum record_side side, struct record_reading_eye *eye)
+{
+    if (kinds == NATIVE_KINDS_ALL)
+        read_any(in, side, eye);
+    else if (kinds & KIND(KERATOMETRY))
+        read_meridians(in, eye);
+    else if (kinds & KINDS_POWER)
+        read_refraction(in, kinds, side, eye);
     read_widths(in, eye);
 }
 
-void native_eye_read(
-    struct json_in in, struct record_reading *reading, enum record_side side)
+void native_eye_read(struct json_in in, struct record_reading *reading,
+    enum record_side side, unsigned kinds)
 {
     struct record_reading_eye *eye = &reading->eyes[side];
     struct json_in acuity = json_in_get(in, "acuity");
@@ -275,17 +319,17 @@ void native_eye_read(
         return;
     }
     eye->here = true;
-    check_fields(in, 1u << reading->kind);
+    check_fields(in, kinds);
     json_in_choice(json_in_get(in, "lens"), RECORD_LENS_WORDS, &lens);
     eye->lens = (enum record_lens)lens;
     if (eye->lens == RECORD_LENS_POWER)
-        read_figures(in, reading, side, eye);
+        read_figures(in, kinds, side, eye);
     else
         refuse_figures(in, eye->lens);
     record_acuity_read(acuity, &eye->acuity);
     record_acuity_read(near_acuity, &eye->near_acuity);
     read_keratometry(in, eye);
-    if (reading->kind == RECORD_ACUITY && !json_in_here(acuity) &&
+    if (kinds == KIND(ACUITY) && !json_in_here(acuity) &&
         !json_in_here(near_acuity))
         err_fault(in.err, in.pointer, "must have acuity or near_acuity");
 }

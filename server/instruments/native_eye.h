@@ -6,9 +6,17 @@
 #include "base/json_in.h"
 #include "record/reading.h"
 
-/* Reads the eye at in into reading's place for side; the kind is known. */
-void native_eye_read(
-    struct json_in in, struct record_reading *reading, enum record_side side);
+/* A set of kinds, one bit each. */
+#define NATIVE_KIND(kind) (1u << RECORD_##kind)
+#define NATIVE_KINDS_ALL ((1u << RECORD_KINDS) - 1)
+
+/*
+ * Reads the eye at in into reading's place for side.  kinds holds the
+ * reading's kind; or all of them when it isn't known, and then only what is
+ * wrong for every kind is a fault.
+ */
+void native_eye_read(struct json_in in, struct record_reading *reading,
+    enum record_side side, unsigned kinds);
 
 /* The member name of in, one line or any text, copied into the arena, if a
  * good one is there. */

@@ -14,8 +14,10 @@
 
 /* Limits by common practice unless a source is named. */
 #define CLOCK_SLACK_US 120000000LL /* two minutes */
-#define STRONG_CD 500              /* from here on the vertex matters */
-#define OUTLIER_D 0.75             /* and over three spreads of the others */
+/* 2000-01-01: clocks that lost their battery start again before it. */
+#define CLOCK_RESET_US 946684800000000LL
+#define STRONG_CD 500  /* from here on the vertex matters */
+#define OUTLIER_D 0.75 /* and over three spreads of the others */
 #define REPRESENTATIVE_D 0.50
 #define K_DISAGREE_CD 25      /* radius against power */
 #define K_SKEW_DEG 5.0        /* meridians off perpendicular */
@@ -42,6 +44,11 @@ static void check_clock(struct record_reading *r, int64_t now_us)
 {
     char taken[INSTANT_TEXT_MAX], now[INSTANT_TEXT_MAX];
 
+    if (r->taken_us < CLOCK_RESET_US)
+        record_caution_add(r, "clock", -1,
+            "taken at %s, before 2000: an instrument's clock may have been "
+            "reset",
+            instant_text(r->taken_us, r->taken_offset_min, taken));
     if (r->taken_us <= now_us + CLOCK_SLACK_US)
         return;
     record_caution_add(r, "clock", -1,

@@ -180,6 +180,8 @@ static void put_mean(
     put_vector(o, eye->mean.mean);
     json_out_int(o, "of", (int64_t)eye->n_repeats);
     json_out_object_end(o);
+    if (eye->n_repeats < 2)
+        return; /* n - 1 is 0: one figure has no spread */
     json_out_object(o, "spread");
     put_vector(o, eye->mean.sd);
     json_out_number(o, "total", eye->mean.sd_total, 4);

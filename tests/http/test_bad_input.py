@@ -106,9 +106,16 @@ READINGS = [
     ("null", "null", {}, 422, [""]),
     ("an array in an array", "[[]]", {}, 422, ["/0"]),
     ("no reading in an array", "[]", {}, 422, [""]),
-    ("nothing of it", "{}", {}, 422, ["/kind", "/taken_at"]),
+    ("nothing of it", "{}", {}, 422, ["", "/kind", "/taken_at"]),
     ("an unknown kind", TAKEN.replace("autorefraction", "guess")
      % '"2026-03-02T09:20:00Z"', {}, 422, ["/kind"]),
+    ("an unknown kind, and what is wrong whatever the kind",
+     '{"kind":"guess","taken_at":"2026-03-02T09:20:00Z","colour":1,'
+     '"right":{"sphere":99,"cylinder":-1,"axis":200,"shoe":42}}', {}, 422,
+     ["/colour", "/kind", "/right/axis", "/right/shoe", "/right/sphere"]),
+    ("an axis of 0 that a person wrote",
+     '{"kind":"subjective","taken_at":"2026-03-02T09:20:00Z","right":'
+     '{"sphere":-1,"cylinder":-1,"axis":0}}', {}, 422, ["/right/axis"]),
     ("an unknown field", EYE % '{"sphere":-1,"sphera":2}', {}, 422,
      ["/right/sphera"]),
     ("an unknown field with a slash and a tilde",
