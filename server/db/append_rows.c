@@ -175,7 +175,7 @@ static void put_eye(struct parray *a, const struct db_reading *row, int side)
     parray_int(
         &a[E_REPEATS], eye->n_repeats ? (int32_t)eye->n_repeats : NUM_ABSENT);
     parray_real(
-        &a[E_SPREAD], eye->n_repeats ? eye->mean.sd_total : (double)NAN);
+        &a[E_SPREAD], eye->n_repeats > 1 ? eye->mean.sd_total : (double)NAN);
     parray_int(&a[E_ADD], eye->add.power_cd);
     parray_int(&a[E_SECOND], eye->second_add.power_cd);
     parray_int(&a[E_PRISM_IN], eye->prism.here ? eye->prism.in_cd : NUM_ABSENT);

@@ -40,7 +40,7 @@ struct item {
     size_t *members; /* rows of the series */
     const char *kind, *condition, *series;
     struct optics_vector eyes[2]; /* mean of the series */
-    double spread[2];
+    double spread[2]; /* NAN: of one reading there is none */
     bool has[2];
 };
 
@@ -84,7 +84,7 @@ static void mean_of(
     item->has[eye] = n > 0 && optics_mean(powers, n, &mean) == OPTICS_OK;
     if (item->has[eye]) {
         item->eyes[eye] = mean.mean;
-        item->spread[eye] = mean.sd_total;
+        item->spread[eye] = n > 1 ? mean.sd_total : (double)NAN;
     }
 }
 
@@ -214,7 +214,8 @@ static void put_series(
         record_computed_write(
             o, optics_vector_power(item->eyes[eye], OPTICS_MINUS_CYL));
         put_vector(o, "power_vector", item->eyes[eye]);
-        json_out_number(o, "spread", item->spread[eye], 4);
+        if (!isnan(item->spread[eye]))
+            json_out_number(o, "spread", item->spread[eye], 4);
         json_out_object_end(o);
     }
     json_out_object_end(o);

@@ -228,9 +228,12 @@ class Series(Case):
         self.fixture = self.patient("FX-2041-07", family="Brückner-Fixture",
                                     given="Odile", born="1979-03-14")
 
-    def send(self, series, n, minute, sphere=None):
+    def send(self, series, n, minute, sphere=None, left=True):
         """Instance n of a series; the right eye's sphere is changed."""
         data = copy.deepcopy(self.base)
+        if not left:
+            data["00240113"]["Value"] = ["R"]
+            del data["00460052"]
         data["00080018"]["Value"] = [f"2.25.{series}{n:04d}"]
         data["0020000E"]["Value"] = [f"2.25.{series}"]
         clock = f"{10 + minute // 60:02d}{minute % 60:02d}00"
@@ -272,6 +275,14 @@ class Series(Case):
         self.near(right, (-7 / 3, -0.75, 168))
         self.assertEqual(right["spread"], 0.3819)
         self.assertEqual(item["series"]["left"]["spread"], 0)
+
+    def test_an_eye_measured_once_in_a_series_has_no_spread(self):
+        self.send(7001, 0, 0, -2)
+        self.send(7001, 1, 1, -2, left=False)
+        series = self.whole()[0]["series"]
+        self.assertEqual(series["right"]["spread"], 0)
+        self.assertIn("power_vector", series["left"])
+        self.assertNotIn("spread", series["left"])
 
     def test_a_series_is_compared_as_one(self):
         for n, sphere in enumerate((-2.00, -2.50)):
