@@ -18,6 +18,7 @@ struct step_in {
     bool source_moved; /* an undo also changes where the power came from */
     const char *source_before, *source_after; /* JSON, or NULL */
     struct exam_row x;                        /* as it will stand */
+    const char *axis_taken;                   /* a caution, or NULL */
     const char *answer;
 };
 
@@ -85,6 +86,9 @@ static void write_cautions(
 
     if (off)
         record_cautions_add(&list, "off-step", (int)in->step.eye, "%s", off);
+    if (in->axis_taken)
+        record_cautions_add(
+            &list, "axis-assumed", (int)in->step.eye, "%s", in->axis_taken);
     record_cautions_write(o, "cautions", &list);
 }
 
@@ -190,6 +194,7 @@ static enum rc change(
 
     exam_working(rq, body, &working, &source);
     logged.before = working;
+    in->axis_taken = record_step_axis_taken(&in->step, &working, rq->arena);
     rc = record_step_apply(&in->step, &working, err);
     if (rc == RC_CONFLICT)
         return refuse(rq, x, &working, err);

@@ -9,7 +9,9 @@ const char *const RECORD_TESTS[] = {"retinoscopy", "fogging", "best-sphere",
     "duochrome", "cross-cylinder-axis", "cross-cylinder-power", "fan-and-block",
     "stenopaeic-slit", "pinhole", "balance", "near", "cover-test", "maddox-rod",
     "von-graefe", "fixation-disparity", "trial-frame", "patient-preference",
-    "typed", "other", NULL};
+    "jackson-cross-cylinder", "red-green", "binocular-balance", "phoria",
+    "vergence", "worth-four-dot", "stereopsis", "cycloplegic",
+    "over-refraction", "typed", "other", NULL};
 
 static const char *const FORMS[] = {"minus", "plus", NULL};
 
@@ -36,6 +38,22 @@ static void read_prism(struct json_in in, enum record_field field, int32_t *ret)
         *ret = word ? -cd : cd;
 }
 
+/* One {"amount","base"}, or the list of them that an eye has. */
+static void read_whole_prism(
+    struct json_in in, enum record_side side, int32_t *ret)
+{
+    struct record_prism prism;
+    struct json_in list = in;
+    json_auto_t *one = NULL;
+
+    if (json_is_object(in.value)) {
+        one = json_pack("[O]", in.value);
+        list.value = one;
+    }
+    if (record_prism_read(list, side, &prism))
+        *ret = record_prism_pack(prism.in_cd, prism.up_cd);
+}
+
 static void read_lens(struct json_in in, int32_t *ret)
 {
     int word;
@@ -54,8 +72,8 @@ static void read_axis(struct json_in in, int32_t *ret_cdeg)
 }
 
 /* One figure; *ret stays NUM_ABSENT when there is none. */
-static void read_figure(
-    struct json_in in, const struct record_step *step, int32_t *ret)
+static void read_figure(struct json_in in, const struct record_step *step,
+    enum record_side side, int32_t *ret)
 {
     static const double sphere[] = {-40, 40}, minus[] = {-20, 0},
                         plus[] = {0, 20}, vertex[] = {0, 30};
@@ -78,6 +96,9 @@ static void read_figure(
     case RECORD_FIELD_INTERMEDIATE_ADD:
         record_add_read(in, ret);
         break;
+    case RECORD_FIELD_PRISM:
+        read_whole_prism(in, side, ret);
+        break;
     case RECORD_FIELD_LENS:
         read_lens(in, ret);
         break;
@@ -99,11 +120,11 @@ static void read_figures(
 
     if (step->eye == RECORD_BOTH && apart) {
         json_in_object(in, names);
-        read_figure(json_in_get(in, "right"), step, &ret[0]);
-        read_figure(json_in_get(in, "left"), step, &ret[1]);
+        read_figure(json_in_get(in, "right"), step, RECORD_RIGHT, &ret[0]);
+        read_figure(json_in_get(in, "left"), step, RECORD_LEFT, &ret[1]);
         return;
     }
-    read_figure(in, step, &ret[0]);
+    read_figure(in, step, step->eye, &ret[0]);
     ret[1] = ret[0];
 }
 
@@ -123,31 +144,71 @@ static void need_to(struct json_in in, const struct record_step *step)
         }
 }
 
-static void read_extras(struct json_in in, struct record_step *step)
+static void read_belongings(struct json_in in, const struct record_step *step)
 {
     struct json_in axis = json_in_get(in, "axis");
     struct json_in hold = json_in_get(in, "hold_equivalent");
     struct json_in form = json_in_get(in, "form");
-    struct json_in acuity = json_in_get(in, "acuity");
-    int word;
 
-    if (json_in_choice(form, FORMS, &word))
-        step->form = (enum optics_form)word;
     if (step->field > RECORD_FIELD_AXIS && json_in_here(form))
         err_fault(form.err, form.pointer,
             "belongs to a sphere, a cylinder or an axis");
-    read_axis(axis, &step->axis_cdeg);
-    json_in_bool(hold, &step->hold_equivalent);
     if (step->field != RECORD_FIELD_CYLINDER) {
         if (json_in_here(axis))
             err_fault(axis.err, axis.pointer, "belongs to a cylinder");
         if (json_in_here(hold))
             err_fault(hold.err, hold.pointer, "belongs to a cylinder");
     }
+}
+
+static void read_extras(struct json_in in, struct record_step *step)
+{
+    struct json_in acuity = json_in_get(in, "acuity");
+    int word;
+
+    if (json_in_choice(json_in_get(in, "form"), FORMS, &word))
+        step->form = (enum optics_form)word;
+    read_axis(json_in_get(in, "axis"), &step->axis_cdeg);
+    json_in_bool(json_in_get(in, "hold_equivalent"), &step->hold_equivalent);
     if (json_in_choice(json_in_get(in, "test"), RECORD_TESTS, &word))
         step->test = RECORD_TESTS[word];
     if (json_in_here(acuity))
         record_acuity_read(acuity, &step->acuity);
+}
+
+/* What no field takes: a text that isn't a lens, or true or false. */
+static void check_any_figure(struct json_in in)
+{
+    int32_t lens;
+
+    if (json_is_boolean(in.value))
+        err_fault(in.err, in.pointer, "is no figure of any field");
+    else if (json_is_string(in.value))
+        read_lens(in, &lens);
+}
+
+/* from and to while the field isn't known. */
+static void check_loose_figures(struct json_in in)
+{
+    struct json_in to = json_in_get(in, "to");
+
+    check_any_figure(json_in_get(in, "from"));
+    check_any_figure(to);
+    if (!json_object_get(in.value, "to"))
+        err_fault(to.err, to.pointer, "is required");
+}
+
+static void read_change(struct json_in in, struct record_step *step)
+{
+    struct json_in to = json_in_get(in, "to");
+    size_t before;
+
+    read_belongings(in, step);
+    read_figures(json_in_get(in, "from"), step, step->from);
+    before = in.err->n_faults;
+    read_figures(to, step, step->to);
+    if (in.err->n_faults == before)
+        need_to(to, step);
 }
 
 bool record_step_read(struct json_in in, struct record_step *ret)
@@ -163,18 +224,18 @@ bool record_step_read(struct json_in in, struct record_step *ret)
     if (!json_in_object(in, names) && !json_is_object(in.value))
         return false;
     json_in_need(eye);
+    if (!record_eyes_read(eye, &step.eye))
+        step.eye = RECORD_BOTH; /* to judge the figures, whose ever they are */
     json_in_need(field);
-    if (!record_eyes_read(eye, &step.eye) ||
-        !json_in_choice(field, RECORD_FIELD_WORDS, &word))
-        return false;
-    step.field = (enum record_field)word;
-    if (step.field == RECORD_FIELD_VERTEX_MM && step.eye != RECORD_BOTH)
-        err_fault(eye.err, eye.pointer, "must be both for vertex_mm");
     read_extras(in, &step);
-    read_figures(json_in_get(in, "from"), &step, step.from);
-    read_figures(json_in_get(in, "to"), &step, step.to);
-    if (in.err->n_faults == before)
-        need_to(json_in_get(in, "to"), &step);
+    if (json_in_choice(field, RECORD_FIELD_WORDS, &word)) {
+        step.field = (enum record_field)word;
+        if (step.field == RECORD_FIELD_VERTEX_MM && step.eye != RECORD_BOTH)
+            err_fault(eye.err, eye.pointer, "must be both for vertex_mm");
+        read_change(in, &step);
+    } else {
+        check_loose_figures(in);
+    }
     if (in.err->n_faults > before)
         return false;
     *ret = step;
@@ -224,7 +285,7 @@ void record_step_write_standing(struct json_out *o, const char *key,
 static bool on_grid(const struct record_step *step,
     const struct record_grid *grid, int32_t figure)
 {
-    int32_t count;
+    int32_t count, in_cd, up_cd;
 
     switch (step->field) {
     case RECORD_FIELD_SPHERE:
@@ -236,6 +297,9 @@ static bool on_grid(const struct record_step *step,
         return figure % grid->sphere_cd == 0;
     case RECORD_FIELD_AXIS:
         return figure % (grid->axis_deg * 100) == 0;
+    case RECORD_FIELD_PRISM:
+        record_prism_unpack(figure, &in_cd, &up_cd);
+        return in_cd % grid->prism_cd == 0 && up_cd % grid->prism_cd == 0;
     case RECORD_FIELD_LENS:
     case RECORD_FIELD_VERTEX_MM:
         return true;

@@ -25,6 +25,7 @@ enum record_field {
     RECORD_FIELD_PRISM_VERTICAL,   /* base up above 0 */
     RECORD_FIELD_NEAR_PRISM_HORIZONTAL,
     RECORD_FIELD_NEAR_PRISM_VERTICAL,
+    RECORD_FIELD_PRISM, /* both components at once, as record_prism_pack */
     RECORD_FIELD_LENS,
     RECORD_FIELD_VERTEX_MM, /* of both eyes */
     RECORD_FIELD_WORKING    /* everything: start-from */
@@ -41,7 +42,7 @@ struct record_step {
     enum optics_form form;  /* in which sphere, cylinder and axis are meant */
     bool hold_equivalent;   /* the sphere moves so that S + C/2 stays */
     int32_t from[2], to[2]; /* by side; one eye's alone are good */
-    int32_t axis_cdeg;      /* beside a cylinder where none stood */
+    int32_t axis_cdeg;      /* beside a cylinder, or NUM_ABSENT */
     const char *test;       /* a word of RECORD_TESTS, or NULL */
     struct record_acuity acuity; /* reached with it, if that was noted */
 };
@@ -49,7 +50,9 @@ struct record_step {
 /*
  * {"eye","field","from","to","test"?,"form"?,"axis"?,"hold_equivalent"?,
  * "acuity"?}.  from and to of both eyes are one figure, or {"right","left"}.
- * A prism is {"amount","base"}; null is none.  True when *ret was written.
+ * A prism's component is {"amount","base"}, a whole prism such an object or a
+ * list of at most two; null is none.  True when *ret was written; else every
+ * fault was added, also those that don't depend on a wrong eye or field.
  */
 bool record_step_read(struct json_in in, struct record_step *ret);
 
@@ -59,6 +62,11 @@ bool record_step_read(struct json_in in, struct record_step *ret);
  */
 enum rc record_step_apply(const struct record_step *step,
     struct record_refraction *r, struct err *err);
+
+/* NULL, or the sentence of the caution that an axis of 180 was taken, because
+ * a first cylinder came without one; r is what stood before.  In arena. */
+const char *record_step_axis_taken(const struct record_step *step,
+    const struct record_refraction *r, struct arena *arena);
 
 /* What stands there now, as from would have to say it: under key. */
 void record_step_write_standing(struct json_out *o, const char *key,
@@ -112,6 +120,11 @@ void record_field_write(struct json_out *o, const char *key,
     enum record_field field, int32_t figure);
 const char *record_field_text(
     enum record_field field, int32_t figure, struct arena *arena);
+/* A whole prism as one figure: base in and base up by 0.01 prism dioptre, each
+ * within RECORD_PRISM_MAX_CD; NUM_ABSENT is none. */
+int32_t record_prism_pack(int32_t in_cd, int32_t up_cd);
+void record_prism_unpack(
+    int32_t figure, int32_t *ret_in_cd, int32_t *ret_up_cd);
 static inline bool record_step_concerns(enum record_side eye, int side)
 {
     return eye == RECORD_BOTH || (int)eye == side;

@@ -73,8 +73,33 @@ static enum rc check_place(const struct record_step *step,
     return RC_OK;
 }
 
-static void set_cylinder(const struct record_step *step, int side,
-    struct record_refraction *r, struct err *err)
+static bool takes_axis(
+    const struct record_step *step, const struct record_refraction *r, int side)
+{
+    return step->field == RECORD_FIELD_CYLINDER &&
+           step->axis_cdeg == NUM_ABSENT && step->to[side] != 0 &&
+           record_step_concerns(step->eye, side) &&
+           r->eyes[side].power.cyl_cd == 0;
+}
+
+const char *record_step_axis_taken(const struct record_step *step,
+    const struct record_refraction *r, struct arena *arena)
+{
+    bool right = takes_axis(step, r, RECORD_RIGHT);
+    bool left = takes_axis(step, r, RECORD_LEFT);
+
+    if (!right && !left)
+        return NULL;
+    return arena_printf(arena,
+        "the cylinder came without an axis and none stood, so 180 was taken "
+        "for the %s; set the axis",
+        right && left ? "right and the left eye"
+        : right       ? "right eye"
+                      : "left eye");
+}
+
+static void set_cylinder(
+    const struct record_step *step, int side, struct record_refraction *r)
 {
     struct optics_rx rx = optics_rx_as(r->eyes[side].power, step->form);
     int32_t to = step->to[side];
@@ -83,10 +108,8 @@ static void set_cylinder(const struct record_step *step, int side,
 
     if (axis == NUM_ABSENT)
         axis = rx.axis_cdeg;
-    if (to && !axis) {
-        err_fault(err, "/axis", "is required with a first cylinder");
-        return;
-    }
+    if (to && !axis)
+        axis = OPTICS_AXIS_MAX_CDEG; /* told: record_step_axis_taken */
     record_field_set(r, RECORD_FIELD_CYLINDER, step->form, side, to);
     if (to)
         record_field_set(r, RECORD_FIELD_AXIS, step->form, side, axis);
@@ -123,7 +146,7 @@ enum rc record_step_apply(const struct record_step *step,
         if (standing != step->from[side])
             return refuse(step, side, standing, err);
         if (step->field == RECORD_FIELD_CYLINDER)
-            set_cylinder(step, side, &made, err);
+            set_cylinder(step, side, &made);
         else
             record_field_set(
                 &made, step->field, step->form, side, step->to[side]);

@@ -8,7 +8,26 @@
 
 const char *const RECORD_FIELD_WORDS[] = {"sphere", "cylinder", "axis", "add",
     "intermediate_add", "prism_horizontal", "prism_vertical",
-    "near_prism_horizontal", "near_prism_vertical", "lens", "vertex_mm", NULL};
+    "near_prism_horizontal", "near_prism_vertical", "prism", "lens",
+    "vertex_mm", NULL};
+
+#define PACK_BASE (2 * RECORD_PRISM_MAX_CD + 1)
+
+int32_t record_prism_pack(int32_t in_cd, int32_t up_cd)
+{
+    if (in_cd == 0 && up_cd == 0)
+        return NUM_ABSENT;
+    return (in_cd + RECORD_PRISM_MAX_CD) * PACK_BASE + up_cd +
+           RECORD_PRISM_MAX_CD;
+}
+
+void record_prism_unpack(int32_t figure, int32_t *ret_in_cd, int32_t *ret_up_cd)
+{
+    bool none = figure == NUM_ABSENT;
+
+    *ret_in_cd = none ? 0 : figure / PACK_BASE - RECORD_PRISM_MAX_CD;
+    *ret_up_cd = none ? 0 : figure % PACK_BASE - RECORD_PRISM_MAX_CD;
+}
 
 /* Where a prism's component stands, and NULL for other fields. */
 static int32_t *prism_part(
@@ -65,6 +84,10 @@ int32_t record_field_standing(const struct record_refraction *r,
         return eye.add_cd;
     if (field == RECORD_FIELD_INTERMEDIATE_ADD)
         return eye.intermediate_add_cd;
+    if (field == RECORD_FIELD_PRISM)
+        return eye.prism.here
+                   ? record_prism_pack(eye.prism.in_cd, eye.prism.up_cd)
+                   : NUM_ABSENT;
     part = prism_part(&eye, field, &here);
     return part && *here && *part ? *part : NUM_ABSENT;
 }
@@ -101,6 +124,14 @@ static void set_prism(
     eye->near_prism.here = eye->near_prism.in_cd || eye->near_prism.up_cd;
 }
 
+static void set_whole_prism(struct record_eye *eye, int32_t figure)
+{
+    eye->prism = (struct record_prism){.here = figure != NUM_ABSENT,
+        .amount_cd = NUM_ABSENT,
+        .angle_cdeg = NUM_ABSENT};
+    record_prism_unpack(figure, &eye->prism.in_cd, &eye->prism.up_cd);
+}
+
 void record_field_set(struct record_refraction *r, enum record_field field,
     enum optics_form form, int side, int32_t figure)
 {
@@ -124,6 +155,8 @@ void record_field_set(struct record_refraction *r, enum record_field field,
         eye->add_cd = figure;
     } else if (field == RECORD_FIELD_INTERMEDIATE_ADD) {
         eye->intermediate_add_cd = figure;
+    } else if (field == RECORD_FIELD_PRISM) {
+        set_whole_prism(eye, figure);
     } else {
         set_prism(eye, field, figure);
     }
@@ -154,6 +187,11 @@ void record_field_write(struct json_out *o, const char *key,
         json_out_text(o, key, RECORD_LENS_WORDS[figure]);
     } else if (field == RECORD_FIELD_AXIS) {
         json_out_number(o, key, figure / 100.0, 2);
+    } else if (field == RECORD_FIELD_PRISM) {
+        struct record_prism prism = {.here = true};
+
+        record_prism_unpack(figure, &prism.in_cd, &prism.up_cd);
+        record_prism_write(o, key, &prism);
     } else if (is_prism(field)) {
         json_out_object(o, key);
         json_out_cd(o, "amount", abs(figure));
@@ -162,6 +200,19 @@ void record_field_write(struct json_out *o, const char *key,
     } else {
         json_out_cd(o, key, figure);
     }
+}
+
+static const char *whole_prism_text(int32_t figure, struct arena *arena)
+{
+    int32_t in_cd, up_cd;
+    const char *in, *up;
+
+    record_prism_unpack(figure, &in_cd, &up_cd);
+    in = record_field_text(RECORD_FIELD_PRISM_HORIZONTAL, in_cd, arena);
+    up = record_field_text(RECORD_FIELD_PRISM_VERTICAL, up_cd, arena);
+    if (in_cd && up_cd)
+        return arena_printf(arena, "%s and %s", in, up);
+    return in_cd ? in : up;
 }
 
 const char *record_field_text(
@@ -175,6 +226,8 @@ const char *record_field_text(
         return RECORD_LENS_WORDS[figure];
     if (field == RECORD_FIELD_AXIS)
         return arena_strdup(arena, num_trim(figure / 100.0, 2, buf));
+    if (field == RECORD_FIELD_PRISM)
+        return whole_prism_text(figure, arena);
     if (is_prism(field))
         return arena_printf(arena, "%s base %s", num_text(abs(figure), 2, buf),
             base_word(field, figure));

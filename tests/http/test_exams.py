@@ -576,6 +576,48 @@ class Steps(Case):
         self.assertEqual(self.codes(answer.body["cautions"], "right"),
                          {"off-step"})
 
+    def test_a_first_cylinder_without_axis_says_what_it_took(self):
+        got = self.good(self.step(
+            self.exam, eye="left", field="cylinder", to=-0.5,
+            test="jackson-cross-cylinder", **{"from": 0}), 201).body
+        self.assertEqual(got["working"]["left"]["axis"], 180)
+        self.assertEqual(self.codes(got["cautions"], "left"),
+                         {"axis-assumed"})
+        self.good(self.step(self.exam, eye="left", field="axis", to=20,
+                            **{"from": 180}), 201)
+        got = self.good(self.step(
+            self.exam, eye="left", field="cylinder", to=-0.75,
+            **{"from": -0.5}), 201).body
+        self.assertEqual(got["working"]["left"]["axis"], 20)
+        self.assertEqual(got["cautions"], [])
+        got = self.good(self.step(
+            self.exam, eye="right", field="cylinder", to=-0.75, axis=80,
+            **{"from": -0.5}), 201).body
+        self.assertEqual(got["working"]["right"]["axis"], 80)
+        self.assertEqual(got["cautions"], [])
+
+    def test_a_whole_prism(self):
+        whole = [{"amount": 1.5, "base": "in"}, {"amount": 1, "base": "up"}]
+        got = self.good(self.step(
+            self.exam, eye="right", field="prism", to=whole,
+            test="phoria", **{"from": None}), 201).body
+        self.assertEqual(got["working"]["right"]["prism"], whole)
+        self.assertEqual(got["to"], whole)
+        answer = self.step(self.exam, eye="right", field="prism", to=None,
+                           **{"from": whole[0]})
+        self.assertEqual(self.pointers(answer, 409), ["/from"])
+        self.assertEqual(answer.body["standing"], whole)
+        self.good(self.step(self.exam, undo=got["id"]), 201)
+        self.assertNotIn("prism", self.get(self.exam)["working"]["right"])
+
+    def test_every_fault_at_once(self):
+        answer = self.call("POST", f"/v1/exams/{self.exam}/steps", {})
+        self.assertEqual(self.pointers(answer), ["/eye", "/field", "/to"])
+        answer = self.step(self.exam, eye="x", field="y", zz=1,
+                           **{"from": "a"})
+        self.assertEqual(sorted(self.pointers(answer)),
+                         ["/eye", "/field", "/from", "/to", "/zz"])
+
     def test_faults_are_named(self):
         answer = self.step(self.exam, eye="right", field="sphere",
                            **{"from": "a"}, to=99, test="guess")

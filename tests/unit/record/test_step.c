@@ -25,6 +25,15 @@ static const struct {
     {"a first cylinder brings its axis", "{'right':{'sphere':-2}}",
         "{'eye':'right','field':'cylinder','from':0,'to':-0.5,'axis':10}",
         "{'right':{'lens':'power','sphere':-2.00,'cylinder':-0.50,'axis':10}}"},
+    {"without one it stands at 180", "{'right':{'sphere':0}}",
+        "{'eye':'right','field':'cylinder','from':0,'to':-0.5}",
+        "{'right':{'lens':'power','sphere':0.00,'cylinder':-0.50,'axis':180}"
+        "}"},
+    {"a cylinder that stands keeps its axis",
+        "{'right':{'sphere':0,'cylinder':-0.5,'axis':33}}",
+        "{'eye':'right','field':'cylinder','from':-0.5,'to':-0.75}",
+        "{'right':{'lens':'power','sphere':0.00,'cylinder':-0.75,'axis':33}"
+        "}"},
     /* S + C/2: -2.25 before; -2.125 (written -2.12) - 0.25/2 after */
     {"the equivalent is held", "{'right':{'sphere':-2.25}}",
         "{'eye':'right','field':'cylinder','from':0,'to':-0.25,'axis':10,"
@@ -70,6 +79,37 @@ static const struct {
         "{'eye':'right','field':'prism_vertical','from':{'amount':1.5,"
         "'base':'up'},'to':null}",
         "{'right':{'lens':'power','sphere':0.00,'cylinder':0.00,'axis':null}}"},
+    {"a whole prism", "{'right':{'sphere':0}}",
+        "{'eye':'right','field':'prism','from':null,"
+        "'to':[{'amount':1.5,'base':'out'},{'amount':60,'base':'down'}]}",
+        "{'right':{'lens':'power','sphere':0.00,'cylinder':0.00,'axis':null,"
+        "'prism':[{'amount':1.50,'base':'out'},{'amount':60.00,'base':'down'}]"
+        "}}"},
+    {"one part replaces the whole",
+        "{'right':{'sphere':0,'prism':[{'amount':60,'base':'in'},"
+        "{'amount':1,'base':'up'}]}}",
+        "{'eye':'right','field':'prism','from':[{'amount':1,'base':'up'},"
+        "{'amount':60,'base':'in'}],'to':{'amount':2,'base':'down'}}",
+        "{'right':{'lens':'power','sphere':0.00,'cylinder':0.00,'axis':null,"
+        "'prism':[{'amount':2.00,'base':'down'}]}}"},
+    {"and nothing takes it away",
+        "{'right':{'sphere':0,'prism':[{'amount':1,'base':'up'}]}}",
+        "{'eye':'right','field':'prism','from':{'amount':1,'base':'up'},"
+        "'to':null}",
+        "{'right':{'lens':'power','sphere':0.00,'cylinder':0.00,'axis':null}}"},
+    {"each eye has its prism", "{'right':{'sphere':0},'left':{'sphere':0}}",
+        "{'eye':'both','field':'prism','from':null,'to':{"
+        "'right':[{'amount':1,'base':'in'}],'left':{'amount':2,'base':'up'}}}",
+        "{'right':{'lens':'power','sphere':0.00,'cylinder':0.00,'axis':null,"
+        "'prism':[{'amount':1.00,'base':'in'}]},'left':{'lens':'power',"
+        "'sphere':0.00,'cylinder':0.00,'axis':null,"
+        "'prism':[{'amount':2.00,'base':'up'}]}}"},
+    {"a whole prism is said in words",
+        "{'left':{'sphere':0,'prism':[{'amount':1,'base':'in'},"
+        "{'amount':2,'base':'up'}]}}",
+        "{'eye':'left','field':'prism','from':null,'to':null}",
+        "/from prism of the left eye stands at 1.00 base in and 2.00 base up, "
+        "not at nothing\n"},
     {"a balance lens has no figures", "{'right':{'sphere':-2,'add':1}}",
         "{'eye':'right','field':'lens','from':'power','to':'balance'}",
         "{'right':{'lens':'balance'}}"},
@@ -121,9 +161,6 @@ static const struct {
     {"an axis needs a cylinder", "{'right':{'sphere':0}}",
         "{'eye':'right','field':'axis','from':null,'to':90}",
         "/field the right eye has no cylinder that an axis could belong to\n"},
-    {"a cylinder needs an axis", "{'right':{'sphere':0}}",
-        "{'eye':'right','field':'cylinder','from':0,'to':-0.5}",
-        "/axis is required with a first cylinder\n"},
     {"a balance lens has no sphere", "{'right':{'lens':'balance'}}",
         "{'eye':'right','field':'sphere','from':null,'to':-1}",
         "/field the lens of the right eye is \"balance\" and has no power\n"},
@@ -158,7 +195,17 @@ END_TEST
 static const struct {
     const char *step, *pointers; /* of all faults, blank between */
 } WRONG[] = {
-    {"{}", "/eye /field"},
+    {"{}", "/eye /field /to"},
+    {"{'eye':'x','field':'y','from':'a','zz':1}", "/zz /eye /field /from /to"},
+    {"{'eye':'x','field':'sphere','from':'a','to':99,'test':'guess'}",
+        "/eye /test /from /to"},
+    {"{'eye':'right','field':'y','from':null,'to':true,'form':'x'}",
+        "/form /field /to"},
+    {"{'eye':'right','field':'sphere','from':41}", "/from /to"},
+    {"{'eye':'right','field':'prism','from':null,'to':1}", "/to"},
+    {"{'eye':'right','field':'prism','from':null,'to':[{'amount':1,"
+     "'base':'in'},{'amount':1,'base':'out'}]}",
+        "/to/1/base"},
     {"{'eye':'top','field':'sphere','from':0,'to':1}", "/eye"},
     {"{'eye':'right','field':'sphere','from':0}", "/to"},
     {"{'eye':'right','field':'sphere','from':0,'to':-0.255}", "/to"},
@@ -187,6 +234,26 @@ static const struct {
         "/acuity/text"},
     {"5", ""},
 };
+
+/* The words of the trade for tests of a refraction. */
+static const char *const TRADE[] = {"retinoscopy", "cycloplegic",
+    "over-refraction", "jackson-cross-cylinder", "duochrome", "red-green",
+    "binocular-balance", "phoria", "vergence", "worth-four-dot", "fogging",
+    "fan-and-block"};
+
+START_TEST(step_takes_the_words_of_the_trade)
+{
+    struct err err = ERR_INIT(ARENA);
+    struct record_step step;
+    const char *text = arena_printf(ARENA,
+        "{'eye':'right','field':'sphere','from':0,'to':1,'test':'%s'}",
+        TRADE[_i]);
+
+    ck_assert_msg(record_step_read(json_in_root(exam_json(text), &err), &step),
+        "%s", exam_faults(&err));
+    ck_assert_str_eq(step.test, TRADE[_i]);
+}
+END_TEST
 
 START_TEST(wrong_step_names_every_fault)
 {
@@ -241,6 +308,9 @@ static const char *const UNDOABLE[] = {
     "{'eye':'right','field':'add','from':null,'to':2}",
     "{'eye':'right','field':'prism_horizontal','from':null,"
     "'to':{'amount':1,'base':'in'}}",
+    "{'eye':'right','field':'prism','from':null,"
+    "'to':[{'amount':1,'base':'in'},{'amount':2,'base':'up'}]}",
+    "{'eye':'left','field':'cylinder','from':0,'to':-0.5}",
     "{'eye':'right','field':'lens','from':'power','to':'occluder'}",
     "{'eye':'both','field':'sphere','from':{'right':-2.25,'left':-1},"
     "'to':{'right':-2,'left':-0.75}}",
@@ -395,6 +465,12 @@ static const struct {
     {"{'eye':'right','field':'prism_vertical','from':null,"
      "'to':{'amount':0.25,'base':'up'}}",
         {25, 5, 50}, true},
+    {"{'eye':'right','field':'prism','from':null,"
+     "'to':[{'amount':0.5,'base':'in'},{'amount':0.25,'base':'up'}]}",
+        {25, 5, 50}, true},
+    {"{'eye':'right','field':'prism','from':null,"
+     "'to':[{'amount':0.5,'base':'in'},{'amount':1,'base':'down'}]}",
+        {25, 5, 50}, false},
     {"{'eye':'both','field':'vertex_mm','from':null,'to':12.3}", {25, 5, 50},
         false},
 };
@@ -448,6 +524,8 @@ int main(void)
 
     tcase_add_checked_fixture(tc, exam_case_begin, exam_case_end);
     tcase_add_loop_test(tc, step_does_what_it_says, 0, (int)ARRAY_LEN(APPLY));
+    tcase_add_loop_test(
+        tc, step_takes_the_words_of_the_trade, 0, (int)ARRAY_LEN(TRADE));
     tcase_add_loop_test(
         tc, wrong_step_names_every_fault, 0, (int)ARRAY_LEN(WRONG));
     tcase_add_loop_test(
