@@ -17,7 +17,7 @@ import time
 
 from .service import built, repo
 
-PYTHON = ("db", "http", "fault", "start")
+PYTHON = ("fault", "start", "http", "db")  # those that wait most go first
 SUITES = ("lint", "unit", "db", "http", "fault", "start")
 FILE_SECONDS = 900
 
