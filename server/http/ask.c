@@ -32,16 +32,42 @@ enum rc http_page(struct http_req *rq, int *ret_limit, const char **ret_after,
     return RC_OK;
 }
 
+/* True when a strong tag of the list (RFC 9110, 13.1.1) names version; what
+ * stands behind a dash of a tag is the view, which no change is about. */
+static bool tag_names(const char *list, int64_t version)
+{
+    for (const char *at = list; *at; at++) {
+        bool weak = strncmp(at, "W/", 2) == 0;
+        const char *tag = strchr(at, '"');
+        size_t digits = tag ? strspn(tag + 1, "0123456789") : 0;
+        int64_t named;
+        bool is_signed;
+
+        if (!tag)
+            return false;
+        at = strchr(tag + 1, '"');
+        if (!weak && at && (tag[1 + digits] == '"' || tag[1 + digits] == '-') &&
+            num_parse(tag + 1, digits, 0, INT32_MAX, &named, &is_signed) &&
+            named == version)
+            return true;
+        if (!at)
+            return false;
+        at += strspn(at + 1, ", \t");
+    }
+    return false;
+}
+
 enum rc http_match(struct http_req *rq, int64_t version, struct err *err)
 {
-    if (rq->match == HTTP_MATCH_MISSING)
+    if (!rq->match && rq->route->flags & HTTP_MATCH)
         return err_set(err, RC_NEED_MATCH, NULL,
             "send If-Match with the ETag that this change is based on");
-    if (rq->match < 0 || rq->match == version)
+    if (!rq->match || strcmp(rq->match, "*") == 0 ||
+        tag_names(rq->match, version))
         return RC_OK;
     return err_set(err, RC_STALE, NULL,
-        "it was changed meanwhile: version %lld stands, not %lld",
-        (long long)version, (long long)rq->match);
+        "it was changed meanwhile: version %lld stands, not %s",
+        (long long)version, rq->match);
 }
 
 /* ---- the database ----------------------------------------------------- */

@@ -47,8 +47,6 @@ enum http_flag {
     HTTP_MAYBE = 32, /* a JSON body may be absent */
 };
 
-#define HTTP_MATCH_MISSING (-2)
-
 typedef enum rc http_handler(struct http_req *rq, struct err *err);
 typedef enum rc http_next(
     struct http_req *rq, const struct db_reply *reply, struct err *err);
@@ -94,7 +92,7 @@ struct http_req {
     size_t body_len;
     const char *media; /* content type without parameters, lower case */
     json_t *json;      /* the parsed body, or NULL; borrowed */
-    int64_t match;     /* version of If-Match, -1 for * and for none */
+    const char *match; /* If-Match as it came, or NULL; see http_match */
     const char *key;   /* Idempotency-Key, or NULL */
     uint8_t body_hash[32];
     void *state;            /* the handler's own, in the arena */

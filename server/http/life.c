@@ -29,7 +29,6 @@ struct http_life *life_new(
     rq->arena = arena_new();
     rq->now_us = instant_now_us();
     rq->id = arena_strdup(rq->arena, uuid_text(uuid_new(rq->now_us), id));
-    rq->match = -1;
     life->err = (struct err)ERR_INIT(rq->arena);
     life->uri = arena_strdup(rq->arena, uri);
     life->path = life->uri;
@@ -69,28 +68,6 @@ static bool cut_path(struct http_life *life)
         s = end;
     }
     return *s == '\0' && life->n_segments > 0;
-}
-
-/* A tag that is missing is told by http_match, once it is known that there is
- * something to change: 404 comes before 428. */
-static void read_match(struct http_life *life)
-{
-    const char *value = reply_header_in(life, "If-Match");
-    bool is_signed;
-    size_t digits;
-
-    if (!value) {
-        if (life->rq.route->flags & HTTP_MATCH)
-            life->rq.match = HTTP_MATCH_MISSING;
-        return;
-    }
-    if (strcmp(value, "*") == 0)
-        return;
-    digits = *value == '"' ? strspn(value + 1, "0123456789") : 0;
-    if (!digits || (value[1 + digits] != '"' && value[1 + digits] != '-') ||
-        !num_parse(
-            value + 1, digits, 0, INT32_MAX, &life->rq.match, &is_signed))
-        life->rq.match = INT64_MAX; /* a tag that was never ours fits nothing */
 }
 
 static enum rc check_key(struct http_life *life)
@@ -148,6 +125,9 @@ static enum rc check_media(struct http_life *life)
         if (*c >= 'A' && *c <= 'Z')
             *c = (char)(*c - 'A' + 'a');
     life->rq.media = media;
+    if (reply_header_in(life, "Content-Encoding"))
+        return err_set(&life->err, RC_MEDIA_TYPE, NULL,
+            "a body is taken as it is, without a content coding");
     if (!(flags & (HTTP_JSON | HTTP_MERGE)))
         return RC_OK;
     if (media_is(media, "application/json") ||
@@ -206,7 +186,8 @@ static enum rc check_query(struct http_life *life)
     if (url_names_known(
             life->rq.arena, life->query, life->rq.route->query, &bad))
         return RC_OK;
-    return err_set(&life->err, RC_INVALID, NULL,
+    return err_set(&life->err, RC_INVALID,
+        arena_printf(life->rq.arena, "/%s", bad),
         "no query argument \"%s\" is known here, or it stands twice", bad);
 }
 
@@ -231,7 +212,7 @@ static enum rc find_route(struct http_life *life)
     if (strcmp(life->method, "OPTIONS") == 0)
         return http_reply_empty(&life->rq, 204);
     return err_set(&life->err, RC_METHOD, NULL,
-        "%s does not work here; %s does", life->method, allow);
+        "%s does not work here, only %s, OPTIONS", life->method, allow);
 }
 
 /* A body that is a little too large is read to its end, because a client that
@@ -335,7 +316,7 @@ static enum rc check_request(struct http_life *life)
             "the body may have at most %zu bytes", life->limit);
     }
     TRY(check_key(life));
-    read_match(life);
+    rq->match = reply_header_in(life, "If-Match");
     TRY(check_query(life));
     if (db_busy(life->srv->parts.db) > BUSY_MOST)
         return err_set(&life->err, RC_BUSY, NULL, "too much waits already");
