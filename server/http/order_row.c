@@ -196,6 +196,12 @@ static bool faulted(const struct err *err, const char *pointer)
     return false;
 }
 
+void order_refuse_gap(const struct record_gap *gap, struct err *err)
+{
+    if (!faulted(err, gap->pointer))
+        err_fault(err, gap->pointer, "%s", gap->detail);
+}
+
 void order_refuse_gaps(
     struct http_req *rq, const struct order_row *x, struct err *err)
 {
@@ -203,8 +209,7 @@ void order_refuse_gaps(
     size_t n = record_order_gaps(&x->order, &x->rx, rq->arena, gaps);
 
     for (size_t i = 0; i < n; i++)
-        if (!faulted(err, gaps[i].pointer))
-            err_fault(err, gaps[i].pointer, "%s", gaps[i].detail);
+        order_refuse_gap(&gaps[i], err);
 }
 
 void order_check_named(const struct order_row *x, struct err *err)

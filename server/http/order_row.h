@@ -82,7 +82,8 @@ enum rc order_may_write(
 enum rc order_may_read(
     struct http_req *rq, const struct order_row *x, struct err *err);
 
-/* Adds a fault for each gap, unless its place has one already. */
+/* Adds a fault for the gap, or for each of x, unless its place has one. */
+void order_refuse_gap(const struct record_gap *gap, struct err *err);
 void order_refuse_gaps(
     struct http_req *rq, const struct order_row *x, struct err *err);
 

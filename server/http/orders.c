@@ -121,6 +121,21 @@ static const char *const *order_fields(
     return names;
 }
 
+/* The gaps that are there whatever the exam says. */
+static void refuse_own_gaps(
+    struct http_req *rq, const struct record_order *order, struct err *err)
+{
+    static const char *const own[] = {"/lens/", "/frame/", "/lab"};
+    struct record_order_rx none = {.figures = record_refraction_none()};
+    struct record_gap gaps[RECORD_GAPS_MAX];
+    size_t n = record_order_gaps(order, &none, rq->arena, gaps);
+
+    for (size_t i = 0; i < n; i++)
+        for (size_t k = 0; k < ARRAY_LEN(own); k++)
+            if (strncmp(gaps[i].pointer, own[k], strlen(own[k])) == 0)
+                order_refuse_gap(&gaps[i], err);
+}
+
 /* POST /v1/orders */
 enum rc http_order_post(struct http_req *rq, struct err *err)
 {
@@ -137,8 +152,11 @@ enum rc http_order_post(struct http_req *rq, struct err *err)
     json_in_bool(json_in_get(in, "draft"), &state->draft);
     if (json_in_need(exam))
         json_in_uuid(exam, &state->exam_id);
-    if (!state->exam_id)
+    if (!state->exam_id) {
+        if (!state->draft)
+            refuse_own_gaps(rq, &state->order, err);
         return err->rc;
+    }
     calls[0] = db_call_new(rq->arena, &DB_ORDER_BEGIN);
     db_put_text(calls[0], state->exam_id);
     db_put_text(calls[0], state->order.lab);
@@ -234,6 +252,14 @@ static enum rc write_change(
     return http_write(rq, &call, 1, order_changed);
 }
 
+/* A "pair" that names its lenses replaces the "only" that stood. */
+static void settle_pair(const json_t *patch, json_t *doc)
+{
+    if (json_is_string(json_object_get(patch, "pair")) &&
+        !json_object_get(patch, "only"))
+        json_object_del(doc, "only");
+}
+
 static enum rc change(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
@@ -247,6 +273,7 @@ static enum rc change(
     TRY(http_match(rq, x->version, err));
     stored = json_loads(x->body, 0, NULL);
     doc = json_merge(stored, rq->json);
+    settle_pair(rq->json, doc);
     read_changed(rq, doc, x, err);
     if (err->rc != RC_OK)
         return err->rc;

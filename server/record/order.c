@@ -150,18 +150,30 @@ static void read_frame(struct json_in in, struct record_order_frame *frame)
     frame->supply = read_word(json_in_get(in, "supply"), RECORD_SUPPLIES);
 }
 
-/* "only" names the one lens that is ordered; "pair" says the same of both. */
+/* "only" names the one lens that is ordered; "pair" says the same: true or
+ * "both", false beside "only", or the eye itself. */
 static void read_only(struct json_in in, struct record_order *order)
 {
     static const char *const words[] = {"right", "left", NULL};
+    static const char *const sides[] = {"right", "left", "both", NULL};
     struct json_in pair_in = json_in_get(in, "pair");
     struct json_in only_in = json_in_get(in, "only");
-    bool pair = !json_in_here(only_in);
-    int only = RECORD_BOTH;
+    bool alone = json_in_here(only_in), pair = !alone;
+    int only = RECORD_BOTH, side;
 
     if (json_in_choice(only_in, words, &only))
         order->only = only == 0 ? RECORD_RIGHT : RECORD_LEFT;
-    if (json_in_bool(pair_in, &pair) && pair == json_in_here(only_in))
+    if (json_is_string(pair_in.value)) {
+        if (!json_in_choice(pair_in, sides, &side))
+            return;
+        if (alone && side != only)
+            err_fault(in.err, pair_in.pointer,
+                "can't be \"%s\" beside \"only\"", sides[side]);
+        else if (side < 2)
+            order->only = side == 0 ? RECORD_RIGHT : RECORD_LEFT;
+        return;
+    }
+    if (json_in_bool(pair_in, &pair) && pair == alone)
         err_fault(in.err, pair_in.pointer,
             pair
                 ? "can't be true beside \"only\""

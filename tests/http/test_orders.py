@@ -92,6 +92,30 @@ class Placing(OrderCase):
         self.problem(self.post(self.body(only="right", pair=True)), 422,
                      "/pair")
 
+    def test_a_pair_in_words(self):
+        exam = self.signed()
+        for word, only in (("right", "right"), ("left", "left"),
+                           ("both", None)):
+            order = self.place(self.body(exam, pair=word))
+            self.assertEqual((order.get("only"), order["pair"]),
+                             (only, word == "both"))
+            self.assertEqual("right" in order, word != "left")
+        draft = self.place(self.body(exam, only="right", draft=True))["id"]
+        for word, only, version in (("left", "left", 1), ("both", None, 2)):
+            got = self.patch(draft, {"pair": word}, version)
+            self.assertEqual(got.status, 200, got.body)
+            self.assertEqual(got.body.get("only"), only)
+        self.place(self.body(exam, pair="left", only="left"))
+        for wrong in ({"pair": "left", "only": "right"},
+                      {"pair": "both", "only": "right"}, {"pair": "one"}):
+            self.problem(self.post(self.body(exam, **wrong)), 422, "/pair")
+
+    def test_without_an_exam_its_own_gaps_are_named(self):
+        self.problem(self.post({"frame": {"a_mm": 52}}), 422, "/exam",
+                     "/lens/design", "/lens/material", "/lens/index",
+                     "/frame/b_mm", "/frame/dbl_mm", "/frame/ed_mm", "/lab")
+        self.problem(self.post({"draft": True}), 422, "/exam")
+
     def test_the_order_before_it_is_named_and_is_the_same_patients(self):
         first = self.place()
         second = self.place(previous=first["id"])
