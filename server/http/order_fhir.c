@@ -167,18 +167,37 @@ static void note_prism(
             value_cd < 0 ? below : above);
 }
 
-/* What the standard's element list has no place for. */
-static void write_note(struct json_out *o, const struct record_figures *all,
-    const struct record_eye_figures *f)
+/* A lens that isn't one of glasses: it gets no specification of its own. */
+static bool no_lens(const struct record_eye_figures *f)
 {
-    static const char *const lenses[] = {[RECORD_LENS_POWER] = "",
-        [RECORD_LENS_BALANCE] = "balance lens: no power is ordered",
-        [RECORD_LENS_OCCLUDER] = "occluder: no power is ordered",
-        [RECORD_LENS_PROSTHESIS] = "prosthesis: no power is ordered",
+    return f->lens != RECORD_LENS_POWER && f->lens != RECORD_LENS_BALANCE;
+}
+
+static void note_no_lens(struct text *t, int side, enum record_lens lens)
+{
+    static const char *const words[] = {
+        [RECORD_LENS_OCCLUDER] = "occluder: no lens is ordered",
+        [RECORD_LENS_PROSTHESIS] = "prosthesis: no lens is ordered",
         [RECORD_LENS_NONE] = "no lens"};
+
+    text_printf(t, "%sthe %s eye: %s", t->len ? "; " : "",
+        record_side_word((enum record_side)side), words[lens]);
+}
+
+/* What the standard's element list has no place for. */
+static void write_note(
+    struct json_out *o, const struct record_figures *all, int side, bool alone)
+{
+    const struct record_eye_figures *f = &all->eye[side];
+    const struct record_eye_figures *other = &all->eye[1 - side];
     TEXT_AUTO t = {0};
 
-    text_puts(&t, lenses[f->lens]);
+    if (f->lens == RECORD_LENS_BALANCE)
+        text_puts(&t, "balance lens: no power is ordered");
+    if (no_lens(f))
+        note_no_lens(&t, side, f->lens);
+    if (no_lens(other) && !alone)
+        note_no_lens(&t, 1 - side, other->lens);
     if (f->lens == RECORD_LENS_POWER)
         note_figure(&t, "powers refer to a vertex of", all->vertex_mm100, "mm");
     note_figure(&t, "intermediate add", f->intermediate_add_cd, "D");
@@ -219,11 +238,16 @@ static enum rc write_lenses(
     struct record_figures all =
         record_order_figures(&x->order, &x->rx, OPTICS_MINUS_CYL);
 
+    bool alone = x->order.only != RECORD_BOTH;
+    /* R4 wants one specification at least: of two eyes without a lens, both
+     * are told. */
+    bool none = no_lens(&all.eye[0]) && no_lens(&all.eye[1]);
+
     json_out_array(o, "lensSpecification");
     for (int side = 0; side < 2; side++) {
         const struct record_eye_figures *f = &all.eye[side];
 
-        if (x->order.only != RECORD_BOTH && (int)x->order.only != side)
+        if (alone ? (int)x->order.only != side : no_lens(f) && !none)
             continue;
         TRY(check_eye(f, err));
         json_out_object(o, NULL);
@@ -231,7 +255,7 @@ static enum rc write_lenses(
         json_out_text(o, "eye", record_side_word((enum record_side)side));
         if (f->lens == RECORD_LENS_POWER)
             write_power(o, f);
-        write_note(o, &all, f);
+        write_note(o, &all, side, alone || none);
         json_out_object_end(o);
     }
     json_out_array_end(o);

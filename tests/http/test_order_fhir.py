@@ -169,16 +169,27 @@ class Fhir(OrderCase):
         self.assertNotIn("cylinder", lens)
 
     def test_lenses_without_a_power_get_none(self):
-        for word in ("balance", "occluder", "prosthesis", "none"):
+        for word in ("occluder", "prosthesis", "none"):
             with self.subTest(lens=word):
                 order = self.place(self.body(self.signed(
                     {"right": EYE, "left": {"lens": word}, "vertex_mm": 12,
                      "pd_mm": {"right": 31}})))
-                right, left = self.fhir(order["id"])["lensSpecification"]
+                right, = self.fhir(order["id"])["lensSpecification"]
                 self.assertEqual(right["eye"], "right")
-                self.assertEqual(set(left), {"product", "eye", "note"})
-                self.assertIn("no lens" if word == "none" else word,
-                              left["note"][0]["text"])
+                self.assertIn("sphere", right)
+                self.assertIn(
+                    "the left eye: " + ("no lens" if word == "none" else word),
+                    right["note"][0]["text"])
+
+    def test_a_balance_lens_is_one_without_figures(self):
+        order = self.place(self.body(self.signed(
+            {"right": EYE, "left": {"lens": "balance"}, "vertex_mm": 12,
+             "pd_mm": {"right": 31}})))
+        right, left = self.fhir(order["id"])["lensSpecification"]
+        self.assertEqual(right["eye"], "right")
+        self.assertNotIn("left eye", right["note"][0]["text"])
+        self.assertEqual(set(left), {"product", "eye", "note"})
+        self.assertIn("balance", left["note"][0]["text"])
 
     def test_one_lens_alone_and_what_r4_has_no_place_for(self):
         exam = self.signed({"right": dict(EYE, add=2, intermediate_add=1,
