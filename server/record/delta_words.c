@@ -7,6 +7,7 @@
 #include "base/num.h"
 #include "optics/acuity.h"
 #include "optics/angle.h"
+#include "optics/round.h"
 #include "optics/vector.h"
 #include "record/delta.h"
 
@@ -40,51 +41,101 @@ static const char *direction(double was, double is)
     return was < 0 && is <= 0 ? "less minus" : "more plus";
 }
 
-static double clean(double x)
+/* Two decimals that stand for an eighth (.12 .37 .62 .87) mean the eighth. */
+static double true_power(double x)
 {
-    return fabs(x) < SEEN ? 0 : x;
+    double hundredths = (double)num_round(x, 2);
+    int32_t count;
+
+    if (fabs(hundredths - x * 100) < 1e-6 &&
+        optics_step_count(OPTICS_STEP_EIGHTH, (int32_t)hundredths, &count))
+        return count * 0.125;
+    return x;
+}
+
+static struct optics_power true_lens(struct optics_power power)
+{
+    power.sph = true_power(power.sph);
+    power.cyl = true_power(power.cyl);
+    return power;
+}
+
+/* As it is shown: an eighth as the trade writes it, else two decimals. */
+static double shown(double x)
+{
+    double count = round(x / 0.125);
+
+    if (fabs(x) < SEEN)
+        return 0;
+    if (fabs(x / 0.125 - count) < 1e-6)
+        return optics_step_written(OPTICS_STEP_EIGHTH, (int32_t)count) / 100.0;
+    return (double)num_round(x, 2) / 100.0;
 }
 
 static void say_equivalent(struct says *s)
 {
-    double was = optics_power_equivalent(s->eye->old_power);
-    double is = optics_power_equivalent(s->eye->new_power);
+    struct optics_power old = true_lens(s->eye->old_power);
+    struct optics_power new = true_lens(s->eye->new_power);
+    double was = optics_power_equivalent(old);
+    double is = optics_power_equivalent(new);
 
     if (fabs(is - was) < SEEN) {
-        say(s, "The spherical equivalent stays at %+.2f D.", clean(is));
+        say(s, "The spherical equivalent stays at %+.2f D.", shown(is));
         return;
     }
     say(s, "%.2f D %s: the spherical equivalent goes from %+.2f to %+.2f D.",
-        fabs(is - was), direction(was, is), clean(was), clean(is));
-    if (fabs(s->eye->sphere_change - (is - was)) >= SEEN)
+        shown(fabs(is - was)), direction(was, is), shown(was), shown(is));
+    if (fabs(new.sph - old.sph - (is - was)) >= SEEN)
         say(s, "The sphere alone changes by %+.2f D.",
-            clean(s->eye->sphere_change));
+            shown(new.sph - old.sph));
+}
+
+/* "The cylinder goes from -1.00 to -0.50 D", or what else it does; then
+ * "its axis turns by 5 degrees (10 to 15)". */
+static const char *cylinder_words(
+    const struct says *s, struct optics_power was, struct optics_power is)
+{
+    double turn = optics_round_to(optics_axis_difference(was.axis, is.axis), 1);
+    const char *size, *axis;
+
+    if (shown(was.cyl) == shown(is.cyl))
+        size = arena_printf(
+            s->arena, "The cylinder stays at %+.2f D", shown(is.cyl));
+    else
+        size = arena_printf(s->arena, "The cylinder goes from %+.2f to %+.2f D",
+            shown(was.cyl), shown(is.cyl));
+    if (turn < 1)
+        axis = arena_printf(s->arena, "at axis %.0f", is.axis);
+    else
+        axis =
+            arena_printf(s->arena, "its axis turns by %.0f %s (%.0f to %.0f)",
+                turn, turn < 2 ? "degree" : "degrees", was.axis, is.axis);
+    return arena_printf(s->arena, "%s%s %s", size, turn < 1 ? "" : ",", axis);
 }
 
 static void say_astigmatism(struct says *s)
 {
-    struct optics_power was = s->eye->old_power, is = s->eye->new_power;
-    double turn, apart = 2 * optics_vector_astigmatism(s->eye->vector);
+    struct optics_power was = true_lens(s->eye->old_power);
+    struct optics_power is = true_lens(s->eye->new_power);
+    double apart;
 
     if (fabs(was.cyl) < SEEN && fabs(is.cyl) < SEEN)
         return;
     if (fabs(was.cyl) < SEEN) {
-        say(s, "A cylinder of %+.2f D at axis %.0f is new.", is.cyl, is.axis);
+        say(s, "A cylinder of %+.2f D at axis %.0f is new.", shown(is.cyl),
+            is.axis);
         return;
     }
     if (fabs(is.cyl) < SEEN) {
-        say(s, "The cylinder of %+.2f D is gone.", was.cyl);
+        say(s, "The cylinder of %+.2f D is gone.", shown(was.cyl));
         return;
     }
-    turn = optics_axis_difference(was.axis, is.axis);
-    if (apart < SEEN)
+    apart = optics_vector_astigmatism(
+        optics_vector_difference(optics_vector_of(is), optics_vector_of(was)));
+    if (2 * apart < SEEN)
         return;
-    say(s,
-        "The cylinder goes from %+.2f to %+.2f D, its axis turns by %.0f "
-        "degrees (%.0f to %.0f); together that is %.2f D of cylinder at axis "
-        "%.0f.",
-        was.cyl, is.cyl, turn, was.axis, is.axis, apart,
-        s->eye->difference.axis);
+    say(s, "%s; together that is %.2f D of cylinder at axis %.0f.",
+        cylinder_words(s, was, is), shown(2 * apart), s->eye->difference.axis);
 }
 
 static void say_add(struct says *s, int32_t was, int32_t is)
@@ -136,8 +187,8 @@ static void say_powers(
         say(s,
             "Same: what differs (%+.2f D of spherical equivalent, %.2f D of "
             "cylinder) is inside the noise band.",
-            clean(s->eye->vector.m),
-            2 * optics_vector_astigmatism(s->eye->vector));
+            shown(s->eye->vector.m),
+            shown(2 * optics_vector_astigmatism(s->eye->vector)));
     } else {
         say_equivalent(s);
         say_astigmatism(s);

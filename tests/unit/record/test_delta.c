@@ -348,7 +348,7 @@ static const struct {
     /* the same cylinder turned by 90 degrees: twice its size at axis 180 */
     {"{'right':{'sphere':0,'cylinder':-1,'axis':90}}",
         "{'right':{'sphere':0,'cylinder':-1,'axis':180}}",
-        "The cylinder goes from -1.00 to -1.00 D, its axis turns by 90 degrees "
+        "The cylinder stays at -1.00 D, its axis turns by 90 degrees "
         "(90 to 180); together that is 2.00 D of cylinder at axis 180."},
     {"{'right':{'sphere':0,'cylinder':-1,'axis':90}}",
         "{'right':{'sphere':0,'cylinder':-1,'axis':180}}",
@@ -356,6 +356,24 @@ static const struct {
     {"{'right':{'sphere':-2}}", "{'right':{'sphere':-2.25}}",
         "Same: what differs (-0.25 D of spherical equivalent, 0.00 D of "
         "cylinder) is inside the noise band."},
+    {"{'right':{'sphere':0,'cylinder':-1,'axis':90}}",
+        "{'right':{'sphere':0,'cylinder':-1.75,'axis':90}}",
+        "The cylinder goes from -1.00 to -1.75 D at axis 90; together that is "
+        "0.75 D of cylinder at axis 90."},
+    /* 2 sqrt(J0^2 + J45^2) of both differences: 1.00 apart and a little */
+    {"{'right':{'sphere':0,'cylinder':-1,'axis':90}}",
+        "{'right':{'sphere':0,'cylinder':-2,'axis':91}}",
+        "The cylinder goes from -1.00 to -2.00 D, its axis turns by 1 degree "
+        "(90 to 91); together that is 1.00 D of cylinder at axis 92."},
+    /* -0.62 stands for -0.625, and 1.375 is written 1.37 */
+    {"{'right':{'sphere':-0.62}}", "{'right':{'sphere':-2.0}}",
+        "1.37 D more minus: the spherical equivalent goes from -0.62 to -2.00 "
+        "D."},
+    /* S + C/2: -2.125 - 0.125 = -2.25 and -3.25 - 0.125 = -3.375 */
+    {"{'right':{'sphere':-2.12,'cylinder':-0.25,'axis':10}}",
+        "{'right':{'sphere':-3.25,'cylinder':-0.25,'axis':10}}",
+        "1.12 D more minus: the spherical equivalent goes from -2.25 to -3.37 "
+        "D."},
     {"{'right':{'lens':'prosthesis'}}", "{'right':{'lens':'prosthesis'}}",
         "The lens stays: prosthesis."},
 };
