@@ -5,6 +5,7 @@
 #include "base/json_merge.h"
 #include "http/exam_row.h"
 #include "http/handlers.h"
+#include "record/near_total.h"
 #include "record/exam.h"
 
 #define US_PER_HOUR INT64_C(3600000000)
@@ -379,6 +380,7 @@ static enum rc merge(struct http_req *rq, const struct db_rows *entries,
 
     check_names(patch);
     record_sections_check_patch(patch);
+    record_near_totals(patch, merged);
     record_sections_copy(json_in_root(merged, err), &o);
     for (size_t i = 0; i < n; i++)
         check_named(rq, entries, x, &named[i], err);

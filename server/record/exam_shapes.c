@@ -133,8 +133,11 @@ const struct record_shape RECORD_BINOCULAR_SHAPE[] = {
     NUMBER("aca_ratio", 0, 20, 2), WORD("dominant_eye", EYES),
     TEXT("notes", 4000), {0}};
 
+static const char *const ADD_FROM[] = {"near_total", NULL};
+
 static const struct record_shape NEAR_EYE[] = {FIXED("add", 0.25, 20),
-    FIXED("intermediate_add", 0.25, 20), FIXED("amplitude", 0, 25), {0}};
+    WORD("add_from", ADD_FROM), FIXED("intermediate_add", 0.25, 20),
+    FIXED("amplitude", 0, 25), {0}};
 
 static const char *const ADD_METHODS[] = {"age", "amplitude", "fused-cross",
     "plus-build-up", "range", "typed", "other", NULL};

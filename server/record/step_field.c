@@ -153,6 +153,7 @@ void record_field_set(struct record_refraction *r, enum record_field field,
         set_power(eye, field, form, figure);
     } else if (field == RECORD_FIELD_ADD) {
         eye->add_cd = figure;
+        eye->add_from_total = false;
     } else if (field == RECORD_FIELD_INTERMEDIATE_ADD) {
         eye->intermediate_add_cd = figure;
     } else if (field == RECORD_FIELD_PRISM) {

@@ -1104,6 +1104,47 @@ class Habitual(Case):
         self.assertEqual(self.get(exam, "/delta")["habitual"]["id"], new)
 
 
+class NearTotal(Case):
+    def test_a_near_power_becomes_an_add(self):
+        exam, _ = self.begin()
+        for section in ("subjective", "final"):
+            got = self.good(self.patch(exam, {section: {
+                "right": eye(-1, -0.5, 90, near_total=1),
+                "left": eye(0.5, near_total=2.5, add=2)}})).body[section]
+            self.assertEqual(got["right"]["sphere"], -1)
+            self.assertEqual(got["right"]["cylinder"], -0.5)
+            for side in ("right", "left"):
+                self.assertEqual(got[side]["add"], 2)
+                self.assertEqual(got[side]["add_from"], "near_total")
+                self.assertNotIn("near_total", got[side])
+        # Alone it is measured from what stands; an add is an add again.
+        got = self.good(self.patch(exam, {"final": {
+            "right": {"near_total": 0.5}, "left": {"add": 1.75}}})).body
+        self.assertEqual(got["final"]["right"]["add"], 1.5)
+        self.assertEqual(got["final"]["left"]["add"], 1.75)
+        self.assertNotIn("add_from", got["final"]["left"])
+        got = self.good(self.patch(exam, {"near": {
+            "working_distance_mm": 400, "right": {"near_total": 1},
+            "left": {"add": 2}}})).body["near"]
+        self.assertEqual(got["right"], {"add": 2, "add_from": "near_total"})
+        self.assertEqual(got["left"], {"add": 2})
+
+    def test_what_is_refused(self):
+        exam, _ = self.begin()
+        answer = self.patch(exam, {
+            "subjective": {"right": eye(-1, near_total=-2),
+                           "left": eye(-1, near_total="x")},
+            "history": {"shoe_size": 1},
+            "final": {"right": eye(-1, near_total=1, add=1.5)},
+            "near": {"left": {"near_total": 1}}})
+        self.assertIn("/subjective/right/near_total", self.pointers(answer))
+        self.assertIn("/subjective/left/near_total", self.pointers(answer))
+        self.assertIn("/final/right/near_total", self.pointers(answer))
+        answer = self.patch(exam, {"near": {"left": {"near_total": 1}}})
+        self.assertEqual(self.pointers(answer), ["/near/left/near_total"])
+        self.assertNotIn("near", self.get(exam))
+
+
 class Audit(Case):
     def test_every_change_leaves_one_line(self):
         exam, _ = self.begin()
