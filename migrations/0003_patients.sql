@@ -51,6 +51,8 @@ CREATE TABLE patient_word (
 );
 COMMENT ON TABLE patient_word
 IS 'Every folded word of a name and the record number, for search.';
+COMMENT ON COLUMN patient_word.word
+IS 'Marked: # a number run together, @ a year of birth, ~ inside a name.';
 CREATE INDEX patient_word_by_patient ON patient_word (network_id, patient_id);
 CALL tenant_table('patient_word');
 GRANT SELECT, INSERT, DELETE ON patient_word TO lensclerkd;

@@ -294,7 +294,7 @@ static const struct db_stmt *search_stmt(const struct record_search *s)
 {
     if (s->born)
         return &DB_PATIENT_SEARCH_BORN;
-    return s->n == 1 ? &DB_PATIENT_SEARCH_WORD : &DB_PATIENT_SEARCH_WORDS;
+    return s->plain ? &DB_PATIENT_SEARCH_WORD : &DB_PATIENT_SEARCH_WORDS;
 }
 
 /* GET /v1/patients */

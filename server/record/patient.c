@@ -81,8 +81,9 @@ void record_patient_write(struct json_out *o, const struct record_patient *p)
 
 /* ---- words ------------------------------------------------------------ */
 
-/* More than any two names and a number can give. */
-#define WORDS_MAX (RECORD_NAME_MAX + NUMBER_MAX)
+/* More than any two names, their ends, and a number can give, unless made of
+ * signs that fold into many letters. */
+#define WORDS_MAX (4 * RECORD_NAME_MAX + NUMBER_MAX)
 
 struct words {
     struct arena *arena;
@@ -122,18 +123,52 @@ static void add_words(
         add_word(w, whole.data, whole.len);
 }
 
+static bool begins_letter(char byte)
+{
+    return ((unsigned char)byte & 0xc0) != 0x80;
+}
+
+/* What begins with a later letter of the name run together: each part of a
+ * name is the beginning of one of them. */
+static void add_ends(struct words *w, const char *s)
+{
+    TEXT_AUTO run = {0};
+    size_t letters = 0;
+
+    if (!s)
+        return;
+    text_puts(&run, "");
+    for (const char *fold = fold_text(w->arena, s); *fold; fold++)
+        if (*fold != ' ')
+            text_put(&run, fold, 1);
+    for (size_t at = run.len; at-- > 1;) {
+        char *end;
+
+        letters += begins_letter(run.data[at]);
+        if (!begins_letter(run.data[at]) || letters < RECORD_INSIDE_LETTERS)
+            continue;
+        end = arena_printf(w->arena, "%c%s", RECORD_INSIDE_MARK, run.data + at);
+        add_word(w, end, strlen(end));
+    }
+}
+
 const char *const *record_patient_words(
     struct arena *arena, const struct record_patient *p, size_t *ret_n)
 {
+    static const char mark[] = {RECORD_NUMBER_MARK, '\0'};
     struct words w = {.arena = arena};
 
     w.list = arena_calloc(arena, WORDS_MAX, sizeof(*w.list));
-    static const char mark[] = {RECORD_NUMBER_MARK, '\0'};
 
     add_words(&w, p->family, 1, "");
     add_words(&w, p->given, 1, "");
     /* The Q of Q-10442 alone would be a word of everybody. */
     add_words(&w, p->record_number, 2, mark);
+    if (p->born)
+        add_word(
+            &w, arena_printf(arena, "%c%.4s", RECORD_YEAR_MARK, p->born), 5);
+    add_ends(&w, p->family);
+    add_ends(&w, p->given);
     *ret_n = w.n;
     return w.list;
 }

@@ -19,6 +19,11 @@ struct arena;
 /* Before a record number run together, so that no name search passes the
  * numbers of everybody; no folded word holds it. */
 #define RECORD_NUMBER_MARK '#'
+/* Before a year of birth, and before what stands inside a name from one of its
+ * letters on, of RECORD_INSIDE_LETTERS or more: "okonjo" is "~konjo" too. */
+#define RECORD_YEAR_MARK '@'
+#define RECORD_INSIDE_MARK '~'
+#define RECORD_INSIDE_LETTERS 3
 
 /* Texts live in the arena of what made it; NULL where there is none. */
 struct record_patient {
@@ -45,6 +50,7 @@ void record_patient_write(struct json_out *o, const struct record_patient *p);
 
 /* The words of p for the search index, each once, in arena: every folded word
  * of its names and number, each name run together, the number run together
- * behind RECORD_NUMBER_MARK. */
+ * behind RECORD_NUMBER_MARK, the year of birth and the ends of each name run
+ * together behind their marks. */
 const char *const *record_patient_words(
     struct arena *arena, const struct record_patient *p, size_t *ret_n);

@@ -26,19 +26,19 @@ static bool sign_script(const char *word)
     return (unsigned char)word[0] >= 0xe2; /* from U+2000 on in UTF-8 */
 }
 
-static bool single_letter(const char *word)
+static size_t letters(const char *word)
 {
     size_t n = 0;
 
     for (; *word; word++)
         n += ((unsigned char)*word & 0xc0) != 0x80;
-    return n == 1;
+    return n;
 }
 
 static void add_range(
     struct record_search *to, struct arena *arena, const char *word, int bits)
 {
-    bool exact = !to->several && single_letter(word) && !sign_script(word);
+    bool exact = !to->several && letters(word) == 1 && !sign_script(word);
 
     for (size_t i = 0; i < to->n; i++)
         if (strcmp(to->lowest[i], word) == 0)
@@ -139,6 +139,23 @@ static void add_runs(struct reading *r)
         add_run(r, all.data, r->to->all);
 }
 
+static void add_marked(struct reading *r, char mark, const char *word, int bits)
+{
+    add_range(
+        r->to, r->arena, arena_printf(r->arena, "%c%s", mark, word), bits);
+}
+
+static void add_word(struct reading *r, const char *word, int bits)
+{
+    bool digits = word[strspn(word, "0123456789")] == '\0';
+
+    add_range(r->to, r->arena, word, bits);
+    if (digits && strlen(word) == 4)
+        add_marked(r, RECORD_YEAR_MARK, word, bits);
+    else if (!digits && letters(word) >= RECORD_INSIDE_LETTERS)
+        add_marked(r, RECORD_INSIDE_MARK, word, bits);
+}
+
 void record_search_read(
     struct arena *arena, const char *q, struct record_search *ret)
 {
@@ -150,8 +167,10 @@ void record_search_read(
         take_token(&r, typed);
     ret->several = r.n_words > 1;
     for (size_t i = 0; i < r.n_words; i++) {
-        add_range(ret, arena, r.words[i], 1 << i);
+        add_word(&r, r.words[i], 1 << i);
         ret->all |= 1 << i;
     }
     add_runs(&r);
+    ret->plain =
+        ret->n == 1 || (ret->n == 2 && ret->lowest[1][0] == RECORD_INSIDE_MARK);
 }

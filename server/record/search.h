@@ -5,7 +5,8 @@
  * Words are folded as record_patient_words folds them.  A word of two or more
  * letters finds what begins with it, and so does a single letter beside other
  * words or of a script that writes words in one sign; alone it finds itself
- * only.  A date with a month
+ * only.  A word of three or more letters also finds what holds it inside, a
+ * word of four digits also whom was born in that year.  A date with a month
  * among the words is a birth date.
  */
 #include <stdbool.h>
@@ -14,7 +15,7 @@
 struct arena;
 
 #define RECORD_SEARCH_WORDS 12 /* the longest ones of more */
-#define RECORD_SEARCH_RANGES (4 * RECORD_SEARCH_WORDS)
+#define RECORD_SEARCH_RANGES (6 * RECORD_SEARCH_WORDS)
 
 /* A range holds the words from lowest to before above, in byte order, and
  * satisfies the words whose bits it carries. */
@@ -22,6 +23,7 @@ struct record_search {
     const char *born;  /* FHIR date, or NULL */
     const char *whole; /* what was typed, for a record number; borrowed */
     bool several;      /* more than one word */
+    bool plain; /* one range, and at most one more: the same word inside */
     size_t n;
     const char *lowest[RECORD_SEARCH_RANGES];
     const char *above[RECORD_SEARCH_RANGES];

@@ -324,6 +324,40 @@ class Finding(Case):
             answer = self.net.api("desk", "GET", f"/v1/patients?born={born}")
             self.assertEqual(self.pointers(answer), ["/born"])
 
+    def test_a_year_typed_finds_who_was_born_in_it(self):
+        day = self.add(family="Ode", born="1966-05-30")["id"]
+        year = self.add(family="Odell", born="1966")["id"]
+        number = self.add(family="Ng", record_number="1966")["id"]
+        other = self.add(family="Ode", born="1967-05-30")["id"]
+        self.assertEqual(set(self.ids(q="1966")), {day, year, number})
+        self.assertEqual(self.ids(q="1966")[0], number)
+        self.assertEqual(self.ids(q="ode 1966"), [day, year])
+        self.patch(other, {"born": "1968"}, '"1"')
+        self.assertEqual(self.ids(q="1967"), [])
+        self.assertEqual(self.ids(q="1968"), [other])
+
+    def test_three_letters_of_a_name_find_it_inside(self):
+        inside = self.add(family="Okonjo", given="Ada")["id"]
+        start = self.add(family="Konjoba", given="Bo")["id"]
+        whole = self.add(family="Konjo", given="Cy")["id"]
+        self.assertEqual(self.ids(q="konjo"), [whole, start, inside])
+        self.assertEqual(self.ids(q="KON\u0134o"), [whole, start, inside])
+        self.assertEqual(self.ids(q="njo ada"), [inside])
+        self.assertEqual(set(self.ids(q="onj")), {whole, start, inside})
+        self.assertEqual(self.ids(q="nj"), [])
+        self.assertEqual(self.ids(q="konjod"), [])
+        self.patch(inside, {"family": "Ode"}, '"1"')
+        self.assertEqual(self.ids(q="njo ada"), [])
+
+    def test_whole_words_come_before_starts_and_starts_before_parts(self):
+        part = self.add(family="Abode", given="Ann", born="1966-05-30")["id"]
+        start = self.add(family="Odell", given="Ann", born="1966-05-30")["id"]
+        whole = self.add(family="Ode", given="Ann", born="1966-05-30")["id"]
+        for query in ({"q": "ode"}, {"q": "ode ann"},
+                      {"q": "ode", "born": "1966-05-30"}):
+            with self.subTest(query=query):
+                self.assertEqual(self.ids(**query), [whole, start, part])
+
     def test_what_cannot_be_a_name_finds_nobody_and_breaks_nothing(self):
         self.add(family="Ode")
         for q in ("%", "_", "*", "\\", "'", "--", "?", "\u0301", "\u200d",

@@ -97,26 +97,39 @@ WHERE patient_id < $1::uuid
 ORDER BY patient_id DESC
 LIMIT $2::integer
 
--- One range of words.  In byte order the word itself comes first, so the
--- nearest thousand are the first thousand.  Parameters of the three searches:
--- ranges (1, 2), their bits and all bits (3, 4), birth (5), what was typed
--- (6), place and patient to go on after (7, 8), limit (9).
+-- One range of words, and perhaps a second of what is inside words.  In byte
+-- order the word itself comes first, so the nearest thousand are the first
+-- thousand.  Parameters of the three searches: ranges (1, 2), their bits and
+-- all bits (3, 4), birth (5), what was typed (6), place and patient to go on
+-- after (7, 8), limit (9).  Near: 2 a whole word, 1 its start, 0 inside.
 -- name: patient_search_word
 WITH hit AS MATERIALIZED (
-    SELECT
-        w.patient_id,
-        CASE WHEN w.word = ($1::text [])[1] THEN 1 ELSE 0 END AS exact
-    FROM patient_word AS w
-    WHERE w.word >= ($1::text [])[1] AND w.word < ($2::text [])[1]
-        AND ($3::text [])[1] IS NOT NULL AND $4::integer > 0
-        AND $5::text IS NULL
-    ORDER BY w.word, w.patient_id
-    LIMIT 1000
+    (
+        SELECT
+            w.patient_id,
+            CASE WHEN w.word = ($1::text [])[1] THEN 2 ELSE 1 END AS near
+        FROM patient_word AS w
+        WHERE w.word >= ($1::text [])[1] AND w.word < ($2::text [])[1]
+            AND ($3::text [])[1] IS NOT NULL AND $4::integer > 0
+            AND $5::text IS NULL
+        ORDER BY w.word, w.patient_id
+        LIMIT 1000
+    )
+    UNION ALL
+    (
+        SELECT w.patient_id, 0 AS near
+        FROM patient_word AS w
+        WHERE w.word >= ($1::text [])[2] AND w.word < ($2::text [])[2]
+        ORDER BY w.word, w.patient_id
+        LIMIT 1000
+    )
 ),
 
-best AS (
-    SELECT patient_id, max(exact) AS exact
+best AS MATERIALIZED (
+    SELECT patient_id, max(near) AS near
     FROM hit GROUP BY patient_id
+    ORDER BY near DESC, patient_id
+    LIMIT 1000
 ),
 
 ranked AS MATERIALIZED (
@@ -126,7 +139,7 @@ ranked AS MATERIALIZED (
         row_number() OVER (
             ORDER BY
                 coalesce(p.record_number = btrim($6), false) DESC,
-                best.exact DESC, p.family_fold, p.given_fold, p.patient_id
+                best.near DESC, p.family_fold, p.given_fold, p.patient_id
         ) AS place
     FROM best JOIN patient AS p ON p.patient_id = best.patient_id
 )
@@ -135,7 +148,14 @@ SELECT
     r.place || '.' || r.patient_id AS after, r.patient_id, r.version,
     r.record_number, r.family, r.given, r.born, r.sex, r.telephone,
     (extract(epoch FROM r.created_at) * 1000000)::bigint AS created_us,
-    (SELECT count(*) FROM hit) AS found
+    (
+        SELECT greatest(
+            count(*) FILTER (WHERE near > 0),
+            count(*) FILTER (WHERE near = 0),
+            (SELECT count(*) FROM best)
+        )
+        FROM hit
+    ) AS found
 FROM ranked AS r
 WHERE r.place > coalesce(
     (SELECT a.place FROM ranked AS a WHERE a.patient_id = $8::uuid),
@@ -149,7 +169,9 @@ LIMIT $9::integer
 -- slower.
 -- name: patient_search_words
 WITH asked AS MATERIALIZED (
-    SELECT q.lowest, q.above, q.bits::integer AS bits
+    SELECT
+        q.lowest, q.above, q.bits::integer AS bits,
+        starts_with(q.lowest, '~') AS inside
     FROM unnest($1::text [], $2::text [], $3::text [])
         AS q (lowest, above, bits)
 ),
@@ -157,13 +179,15 @@ WITH asked AS MATERIALIZED (
 hit AS MATERIALIZED (
     SELECT
         w.patient_id,
-        count(*) FILTER (WHERE w.word = q.lowest) AS exact
+        count(*) FILTER (WHERE w.word = q.lowest AND NOT q.inside) AS exact,
+        coalesce(bit_or(q.bits) FILTER (WHERE NOT q.inside), 0)
+        = $4::integer AS starts
     FROM asked AS q
     JOIN patient_word AS w ON w.word >= q.lowest AND w.word < q.above
     WHERE $5::text IS NULL
     GROUP BY w.patient_id
     HAVING bit_or(q.bits) = $4::integer
-    ORDER BY exact DESC, w.patient_id
+    ORDER BY starts DESC, exact DESC, w.patient_id
     LIMIT 1000
 ),
 
@@ -174,7 +198,8 @@ ranked AS MATERIALIZED (
         row_number() OVER (
             ORDER BY
                 coalesce(p.record_number = btrim($6), false) DESC,
-                h.exact DESC, p.family_fold, p.given_fold, p.patient_id
+                h.starts DESC, h.exact DESC,
+                p.family_fold, p.given_fold, p.patient_id
         ) AS place
     FROM hit AS h JOIN patient AS p ON p.patient_id = h.patient_id
 )
@@ -196,7 +221,9 @@ LIMIT $9::integer
 -- on record that is less exact fits, after the exact ones.
 -- name: patient_search_born
 WITH asked AS MATERIALIZED (
-    SELECT q.lowest, q.above, q.bits::integer AS bits
+    SELECT
+        q.lowest, q.above, q.bits::integer AS bits,
+        starts_with(q.lowest, '~') AS inside
     FROM unnest($1::text [], $2::text [], $3::text [])
         AS q (lowest, above, bits)
 ),
@@ -209,12 +236,15 @@ born AS MATERIALIZED (
 ),
 
 hit AS MATERIALIZED (
-    SELECT b.patient_id, n.exact
+    SELECT b.patient_id, n.exact, n.starts
     FROM born AS b
     CROSS JOIN LATERAL (
         SELECT
             coalesce(bit_or(q.bits), 0) AS bits,
-            count(*) FILTER (WHERE w.word = q.lowest) AS exact
+            count(*) FILTER (WHERE w.word = q.lowest AND NOT q.inside)
+                AS exact,
+            coalesce(bit_or(q.bits) FILTER (WHERE NOT q.inside), 0)
+            = $4::integer AS starts
         FROM patient_word AS w
         JOIN asked AS q ON w.word >= q.lowest AND w.word < q.above
         WHERE w.patient_id = b.patient_id
@@ -230,7 +260,7 @@ ranked AS MATERIALIZED (
         row_number() OVER (
             ORDER BY
                 coalesce(p.record_number = btrim($6), false) DESC,
-                h.exact DESC, p.born >= $5::text DESC,
+                h.starts DESC, h.exact DESC, p.born >= $5::text DESC,
                 p.family_fold, p.given_fold, p.patient_id
         ) AS place
     FROM hit AS h JOIN patient AS p ON p.patient_id = h.patient_id
