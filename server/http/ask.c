@@ -241,12 +241,18 @@ const char *http_role_word(enum http_role role)
 void http_viewed(struct http_req *rq, const char *subject_kind,
     const char *subject_id, const char *patient_id)
 {
-    struct http_life *life = rq->life;
+    struct http_view *view;
 
     if (!patient_id || !*patient_id)
         return;
-    life->viewed = true;
-    life->view.subject_kind = subject_kind;
-    life->view.subject_id = arena_strdup(rq->arena, subject_id);
-    life->view.patient_id = arena_strdup(rq->arena, patient_id);
+    for (view = rq->life->views; view; view = view->next)
+        if (strcmp(view->view.patient_id, patient_id) == 0)
+            return;
+    view = arena_calloc(rq->arena, 1, sizeof(*view));
+    view->life = rq->life;
+    view->view.subject_kind = subject_kind;
+    view->view.subject_id = arena_strdup(rq->arena, subject_id);
+    view->view.patient_id = arena_strdup(rq->arena, patient_id);
+    view->next = rq->life->views;
+    rq->life->views = view;
 }

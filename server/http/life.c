@@ -364,34 +364,46 @@ void life_run(struct http_life *life)
 
 static void viewed(void *arg, const struct db_reply *reply)
 {
-    struct http_life *life = arg;
+    struct http_view *view = arg;
+    struct http_life *life = view->life;
 
-    if (reply->rc != RC_OK) {
+    if (reply->rc == RC_OK)
+        view_kept(life->srv->views, view);
+    else
         err_set(&life->err, reply->rc, NULL, "%s", reply->detail);
+    if (--life->views_waiting > 0)
+        return;
+    if (life->err.rc != RC_OK)
         problem_write(life);
-    } else {
-        view_kept(life->srv->views, life);
-    }
     life_ready(life);
 }
 
-/* True when the answer has to wait for its audit row. */
+static void log_view(struct http_view *view)
+{
+    struct http_life *life = view->life;
+    struct db_view *row = &view->view;
+
+    memcpy(row->token_hash, life->rq.who.token_hash, 32);
+    uuid_text(uuid_new(life->rq.now_us), row->audit_id);
+    row->at_us = life->rq.now_us;
+    row->action = "viewed";
+    row->request_id = life->rq.id;
+    life->views_waiting++;
+    db_append_view(life->srv->parts.db, row, viewed, view);
+}
+
+/* True when the answer has to wait for its audit rows. */
 static bool view_waits(struct http_life *life)
 {
-    struct db_view *view = &life->view;
-
-    if (!life->viewed || life->view_done || life->status >= 300)
+    if (life->views_done || life->status >= 300)
         return false;
-    life->view_done = true;
-    if (!view_is_first(life->srv->views, life))
+    life->views_done = true;
+    for (struct http_view *view = life->views; view; view = view->next)
+        if (view_is_first(life->srv->views, view))
+            log_view(view);
+    if (!life->views_waiting)
         return false;
-    memcpy(view->token_hash, life->rq.who.token_hash, 32);
-    uuid_text(uuid_new(life->rq.now_us), view->audit_id);
-    view->at_us = life->rq.now_us;
-    view->action = "viewed";
-    view->request_id = life->rq.id;
     life->state = LIFE_WAITING;
-    db_append_view(life->srv->parts.db, view, viewed, life);
     return true;
 }
 

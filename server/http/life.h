@@ -28,6 +28,12 @@ struct http_header {
     const char *name, *value;
 };
 
+struct http_view {
+    struct http_view *next;
+    struct http_life *life;
+    struct db_view view;
+};
+
 struct http_life {
     struct http_req rq;
     struct http_server *srv;
@@ -54,9 +60,10 @@ struct http_life {
     struct text out;
     struct http_header *headers;
     const char *etag, *etag_view;
-    /* a view of a patient's record to be audited before answering */
-    struct db_view view;
-    bool viewed, view_done;
+    /* views of patients' records, to be in the log before answering */
+    struct http_view *views;
+    size_t views_waiting;
+    bool views_done;
 };
 
 struct http_life *life_new(
@@ -104,8 +111,8 @@ struct view_table *view_table_new(struct http_server *srv);
 void view_table_free(struct view_table *table);
 /* True when this view must be written before the answer, and then, once that
  * is committed, kept. */
-bool view_is_first(struct view_table *table, struct http_life *life);
-void view_kept(struct view_table *table, struct http_life *life);
+bool view_is_first(struct view_table *table, const struct http_view *view);
+void view_kept(struct view_table *table, const struct http_view *view);
 void view_tick(struct view_table *table, bool all);
 
 /* keys.c: a repeated Idempotency-Key. */

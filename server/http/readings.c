@@ -119,6 +119,7 @@ static enum rc list_read(
         struct reading_answer a = reading_answer_of(rows, i);
 
         reading_answer_write(&o, &a);
+        http_viewed(rq, "reading", a.id, a.patient_id);
         last = a.id;
     }
     http_list_end(rq, &o, n > (size_t)*limit ? last : NULL);

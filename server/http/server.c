@@ -16,10 +16,11 @@
 #include "http/inside.h"
 
 #define CONNECTIONS_MAX 8000
-#define UPLOAD_US                                                              \
-    INT64_C(60000000)               /* from the first header to the last byte  \
-                                     */
-#define QUIET_US INT64_C(120000000) /* between two complete requests */
+/* From the connection to its first request line, from a request line to the
+ * body's last byte, and between two requests. */
+#define FIRST_US INT64_C(30000000)
+#define UPLOAD_US INT64_C(60000000)
+#define QUIET_US INT64_C(120000000)
 
 /* Only inactivity is limited by libmicrohttpd; who sends a byte now and then
  * would stay for ever. */
@@ -27,6 +28,7 @@ struct watched {
     struct watched *next, **back;
     int fd;
     int64_t since_us;
+    bool fresh;             /* no request was begun yet */
     struct http_life *life; /* the request at work, or NULL */
 };
 
@@ -42,6 +44,7 @@ static void *on_uri(void *cls, const char *uri, struct MHD_Connection *con)
 
     if (w) {
         w->life = life;
+        w->fresh = false;
         w->since_us = life->rq.now_us;
     }
     return life;
@@ -140,6 +143,7 @@ static void on_connection(void *cls, struct MHD_Connection *con,
 
         w = xcalloc(1, sizeof(*w));
         w->fd = info->connect_fd;
+        w->fresh = true;
         w->since_us = instant_now_us();
         w->next = srv->connections;
         w->back = &srv->connections;
@@ -167,10 +171,10 @@ static void watch_connections(struct http_server *srv)
         bool reading = w->life && w->life->state == LIFE_READING;
         bool waiting =
             w->life && w->life->suspended && w->life->state != LIFE_SENT;
-        int64_t age = now - w->since_us;
+        int64_t most = w->fresh ? FIRST_US : reading ? UPLOAD_US : QUIET_US;
 
         /* Only shut down: the descriptor is libmicrohttpd's to close. */
-        if (!waiting && (age > QUIET_US || (reading && age > UPLOAD_US)))
+        if (!waiting && now - w->since_us > most)
             shutdown(w->fd, SHUT_RDWR);
     }
 }

@@ -144,33 +144,35 @@ static struct seen *add(
     return seen;
 }
 
-bool view_is_first(struct view_table *t, struct http_life *life)
+bool view_is_first(struct view_table *t, const struct http_view *view)
 {
-    const struct http_who *who = &life->rq.who;
-    struct seen *seen = find(t, who->owner_id, life->view.patient_id);
+    const struct http_who *who = &view->life->rq.who;
+    struct seen *seen = find(t, who->owner_id, view->view.patient_id);
 
-    if (!seen || life->rq.now_us - seen->first_us >= WINDOW_US)
+    if (!seen || view->life->rq.now_us - seen->first_us >= WINDOW_US)
         return true;
     seen->more++;
     memcpy(seen->token_hash, who->token_hash, 32);
     return false;
 }
 
-void view_kept(struct view_table *t, struct http_life *life)
+void view_kept(struct view_table *t, const struct http_view *view)
 {
-    const struct http_who *who = &life->rq.who;
+    const struct http_who *who = &view->life->rq.who;
+    const char *patient_id = view->view.patient_id;
+    int64_t now_us = view->life->rq.now_us;
     struct seen *seen;
 
     if (t->n >= KEPT_MAX)
         view_tick(t, true);
-    seen = find(t, who->owner_id, life->view.patient_id);
-    if (seen && life->rq.now_us - seen->first_us < WINDOW_US)
+    seen = find(t, who->owner_id, patient_id);
+    if (seen && now_us - seen->first_us < WINDOW_US)
         return; /* two at once: both are in the log */
     if (seen && seen->more)
         write_late(t, seen);
     if (!seen)
-        seen = add(t, who->owner_id, life->view.patient_id);
+        seen = add(t, who->owner_id, patient_id);
     memcpy(seen->token_hash, who->token_hash, 32);
-    seen->first_us = life->rq.now_us;
+    seen->first_us = now_us;
     seen->more = 0;
 }

@@ -15,7 +15,7 @@ One service a file, one network a test (svc.network()).  Standard library only.
 
 from .client import Answer, Client
 from .fixture import Network, uuid7
-from .service import Service, SqlError, repo, wait_until
+from .service import Service, SqlError, alive, plain_build, repo, wait_until
 
-__all__ = ["Answer", "Client", "Network", "Service", "SqlError", "repo",
-           "uuid7", "wait_until"]
+__all__ = ["Answer", "Client", "Network", "Service", "SqlError", "alive",
+           "plain_build", "repo", "uuid7", "wait_until"]

@@ -1,7 +1,9 @@
 """A PostgreSQL, a daemon and the supervisor of both, in a temporary folder."""
 
 import csv
+import fcntl
 import io
+import json
 import os
 import pathlib
 import random
@@ -40,6 +42,34 @@ def built():
     return pathlib.Path(named) if named else repo / "build-test"
 
 
+def plain_build():
+    """A build without sanitizers, of which memory and time say something: the
+    one that is tested, or one inside it, made when it is first asked for."""
+    options = json.loads(
+        (built() / "meson-info/intro-buildoptions.json").read_text())
+    if any(o["name"] == "b_sanitize" and o["value"] == "none"
+           for o in options):
+        return built()
+    folder = built() / "plain"
+    folder.mkdir(exist_ok=True)
+    with (folder / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (folder / "build.ninja").exists():
+            make("meson", "setup", "-Dwerror=false", folder, repo)
+        make("ninja", "-C", folder, "server/lensclerkd",
+             "server/lensclerk-supervise")
+    return folder
+
+
+def make(*words):
+    done = subprocess.run(
+        [str(word) for word in words], stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        check=False)
+    if done.returncode:
+        raise RuntimeError(f"{words}:\n{done.stdout[-3000:]}")
+
+
 def free_ports():
     """A port with a free one above it, below those of outgoing connections."""
     while True:
@@ -74,7 +104,9 @@ class Service:
     """Up when the constructor returns.  fsync=False forgives no power cut,
     only the end of any process, and is what most tests want."""
 
-    def __init__(self, fsync=False, settings=None, environment=None):
+    def __init__(self, fsync=False, settings=None, environment=None,
+                 build=None):
+        self.build = build or built()
         self.state = pathlib.Path(tempfile.mkdtemp(prefix="lenstest-"))
         self.state.chmod(0o711)
         self.root = os.getuid() == 0
@@ -102,7 +134,7 @@ class Service:
         done = subprocess.run(
             [repo / "deploy/start", "--empty", "--state", self.state / "s",
              "--port", str(self.port), "--metrics-port", str(self.port + 1),
-             "--built", built(), "--while-pid", str(os.getpid())],
+             "--built", self.build, "--while-pid", str(os.getpid())],
             env=self.environment, stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
             timeout=120, check=False)
@@ -174,6 +206,36 @@ class Service:
     def wait_ready(self, seconds=20.0):
         wait_until("GET /readyz answers 200", self.ready, seconds)
 
+    def another(self, log, environment=None):
+        """One more daemon on the same database, as a process and a client;
+        log is a file to write to.  It is the caller's to end."""
+        port = free_ports()
+        names = ("ASAN_OPTIONS", "UBSAN_OPTIONS", "LSAN_OPTIONS", "PATH")
+        kept = {n: v for n, v in self.environment.items()
+                if n in names or n.startswith("LENSCLERK_")}
+        kept.update({"LENSCLERK_SERVER_PORT": str(port),
+                     "LENSCLERK_SERVER_METRICS_PORT": str(port + 1),
+                     "TZ": "UTC", "LC_ALL": "C.UTF-8"}, **(environment or {}))
+        command = [str(self.state / "s/app/bin/lensclerkd"), "serve",
+                   "--config", str(self.config)]
+        if self.root:
+            command = ["setpriv", "--reuid=lensclerk", "--regid=lensclerk",
+                       "--clear-groups", *command]
+        process = subprocess.Popen(
+            command, env=kept, cwd="/", stdin=subprocess.DEVNULL,
+            stdout=log, stderr=subprocess.STDOUT)
+        client = Client("127.0.0.1", port)
+
+        def up():
+            if process.poll() is not None:
+                raise RuntimeError("the daemon ended")
+            try:
+                return client.api("GET", "/readyz").status == 200
+            except OSError:
+                return False
+        wait_until("another daemon is ready", up, 30)
+        return process, client
+
     # --- what tests ask it
 
     def api(self, method, path, body=None, token=None, headers=None):
@@ -190,7 +252,7 @@ class Service:
     def cli(self, *words, check=True, **options):
         """lensclerkd WORDS --config …, as the administrator."""
         done = subprocess.run(
-            [built() / "server/lensclerkd", *map(str, words), "--config",
+            [self.build / "server/lensclerkd", *map(str, words), "--config",
              self.config], stdin=subprocess.DEVNULL, text=True,
             stdout=subprocess.PIPE, stderr=subprocess.PIPE, timeout=60,
             env=self.environment, check=False, **options)
