@@ -40,6 +40,41 @@ static const char USAGE[] =
     "COMMAND --help tells more.  The configuration is an INI file; variables\n"
     "LENSCLERK_<GROUP>_<KEY> stand over it.\n";
 
+static const struct {
+    const char *command, *text;
+} HELP[] = {
+    {"serve", "usage: lensclerkd serve [--config FILE]\n"
+              "\n"
+              "Answers requests until SIGTERM, then ends what is at work.  It\n"
+              "refuses to serve as a database role that could bypass row\n"
+              "security.  Log lines are JSON on standard error.\n"},
+    {"migrate",
+        "usage: lensclerkd migrate [--config FILE] [--migrations DIR]\n"
+        "\n"
+        "Applies the numbered files that this database has not had yet, as\n"
+        "the owner ([database] owner_conninfo), under a lock.\n"},
+    {"check-config", "usage: lensclerkd check-config [--config FILE]\n"
+                     "\n"
+                     "Reads the configuration and says what is wrong.\n"},
+    {"version", "usage: lensclerkd version\n"},
+};
+
+/* True when help was asked for and given. */
+static bool gave_help(int argc, char **argv)
+{
+    for (size_t i = 0; i < ARRAY_LEN(HELP); i++) {
+        if (strcmp(HELP[i].command, argv[1]) != 0)
+            continue;
+        for (int k = 2; k < argc; k++) {
+            if (strcmp(argv[k], "--help") != 0)
+                continue;
+            fputs(HELP[i].text, stdout);
+            return true;
+        }
+    }
+    return false;
+}
+
 /* ---- serve ------------------------------------------------------------ */
 
 struct service {
@@ -245,6 +280,8 @@ int main(int argc, char **argv)
         fputs(USAGE, argc < 2 ? stderr : stdout);
         return argc < 2 ? 2 : 0;
     }
+    if (gave_help(argc, argv))
+        return 0;
     if (strcmp(argv[1], "version") == 0) {
         puts("lensclerkd " LENS_VERSION);
         return 0;
