@@ -40,7 +40,7 @@ struct item {
     size_t *members; /* rows of the series */
     const char *kind, *condition, *series;
     struct optics_vector eyes[2]; /* mean of the series */
-    double spread[2]; /* NAN: of one reading there is none */
+    double spread[2];             /* NAN: of one reading there is none */
     bool has[2];
 };
 
