@@ -5,8 +5,8 @@
 #include "base/json_merge.h"
 #include "http/exam_row.h"
 #include "http/handlers.h"
-#include "record/near_total.h"
 #include "record/exam.h"
+#include "record/near_total.h"
 
 #define US_PER_HOUR INT64_C(3600000000)
 /* Entered this long after it was performed, it is a catch-up entry. */

@@ -146,8 +146,8 @@ static enum rc answer(
 }
 
 /* found is NULL when the entry is gone. */
-static enum rc check_habitual(const struct exam_entry *found,
-    const struct exam_row *x, struct err *err)
+static enum rc check_habitual(
+    const struct exam_entry *found, const struct exam_row *x, struct err *err)
 {
     const char *why;
 
