@@ -76,7 +76,7 @@ CREATE TABLE visit (
         status IN ('planned', 'arrived', 'in-progress', 'finished', 'cancelled')
     )
 );
-COMMENT ON TABLE visit IS 'What happens to one patient at one clinic in a day.';
+COMMENT ON TABLE visit IS 'A patient''s day at a clinic; exams belong to it.';
 COMMENT ON COLUMN visit.status IS 'FHIR Encounter.status, the part we use.';
 CREATE INDEX visit_by_clinic ON visit (network_id, clinic_id, at);
 CREATE INDEX visit_by_patient ON visit (network_id, patient_id, at);

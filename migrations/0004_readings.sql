@@ -63,7 +63,7 @@ CREATE TABLE reading (
     CONSTRAINT reading_hash_size CHECK (octet_length(content_hash) = 32)
 );
 COMMENT ON TABLE reading
-IS 'One instrument''s output for one patient at one time, normalized.';
+IS 'What an instrument said of somebody at a moment, normalized.';
 COMMENT ON COLUMN reading.patient_id
 IS 'The patient it claimed itself for on arrival; later claims are rows of'
 ' reading_claim, and entry tells where it stands now.';

@@ -1,6 +1,6 @@
 -- 0005: appends of all networks in one statement.
--- Why:   one commit for many requests; a row can only go where its own token
---        says, even if the daemon mixed up a batch.
+-- Why:   requests that wait at the same time share a commit; the token that
+--        comes with each row decides its network, and nothing else does.
 -- Locks: creates new objects only.
 -- Back:  roll forward; the functions are replaced, never edited.
 SET LOCAL lock_timeout = '2s';

@@ -4,7 +4,7 @@
  * one statement and one commit for as many requests as wait.
  *
  * A request's rows stand or fall together and on their own: a bad one never
- * fails its neighbours.  Each row goes where its own token says (migration
+ * fails its neighbours.  The token of each row decides its network (migration
  * 0005).  Sending the same again is harmless.
  */
 #include <stddef.h>

@@ -167,8 +167,8 @@ void http_location(struct http_req *rq, const char *fmt, ...)
 void http_etag(struct http_req *rq, int64_t version, const char *view);
 void http_etag_text(struct http_req *rq, const char *tag, const char *view);
 
-/* The answer shows a patient's record, or several patients': the first view
- * by this user in ten minutes is answered once its audit row is committed.
+/* The answer shows a patient's record, or several patients': one that
+ * this user has not seen for ten minutes waits until the log has it.
  * subject_id is the thing seen ("exam", "reading", ...). */
 void http_viewed(struct http_req *rq, const char *subject_kind,
     const char *subject_id, const char *patient_id);
