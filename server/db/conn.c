@@ -220,6 +220,7 @@ struct db_conn *conn_new(
 
 void conn_drop(struct db_conn *conn)
 {
+    conn->told_down = true; /* that is no news */
     if (conn->state != DOWN)
         drop(conn);
 }
