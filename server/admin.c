@@ -155,15 +155,14 @@ struct token {
 static int make_token(struct token *t)
 {
     int64_t days;
-    bool is_signed, stored;
+    bool stored;
     int fd;
 
     if (!t->path)
         return t->days_text ? wrong("--token-days goes with --token-file") : 0;
     if (!t->days_text)
         t->days_text = DAYS_PRESET;
-    if (!num_parse(t->days_text, strlen(t->days_text), 0, DAYS_MAX, &days,
-            &is_signed) ||
+    if (!num_parse(t->days_text, strlen(t->days_text), 0, DAYS_MAX, &days) ||
         days < 1)
         return wrong("--token-days must be from 1 to %d", DAYS_MAX);
     fd = open(t->path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);

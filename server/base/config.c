@@ -38,10 +38,9 @@ static enum rc set_number(struct config *c, const struct option *o,
     const char *value, struct err *err)
 {
     int64_t n;
-    bool is_signed;
 
-    if (!num_parse(value, strlen(value), 0, 1000000, &n, &is_signed) ||
-        n < o->min || n > o->max)
+    if (!num_parse(value, strlen(value), 0, 1000000, &n) || n < o->min ||
+        n > o->max)
         return err_set(err, RC_INVALID, NULL,
             "[%s] %s must be a number from %d to %d, not \"%s\"", o->group,
             o->key, o->min, o->max, value);

@@ -103,16 +103,15 @@ static int take_digits(
     return n;
 }
 
-bool num_parse(const char *s, size_t len, int places, int64_t limit,
-    int64_t *ret, bool *ret_signed)
+bool num_parse(
+    const char *s, size_t len, int places, int64_t limit, int64_t *ret)
 {
     size_t i = 0;
     int behind = 0;
     int64_t value = 0, scale;
     bool minus = len > 0 && s[0] == '-';
 
-    *ret_signed = minus || (len > 0 && s[0] == '+');
-    i += *ret_signed;
+    i += num_has_sign(s, len);
     if (take_digits(s, len, &i, limit, &value) < 1)
         return false;
     if (i < len && s[i] == '.') {

@@ -40,8 +40,14 @@ char *num_shortest(double x, char *buf);
  * it.  places is the most that may stand behind the point.  *ret_signed tells
  * if a sign was written.  False when it is no such number or above limit.
  */
-bool num_parse(const char *s, size_t len, int places, int64_t limit,
-    int64_t *ret, bool *ret_signed);
+bool num_parse(
+    const char *s, size_t len, int places, int64_t limit, int64_t *ret);
+
+/* True when a sign stands before the digits. */
+static inline bool num_has_sign(const char *s, size_t len)
+{
+    return len > 0 && (s[0] == '+' || s[0] == '-');
+}
 
 /* A double from text that num_shortest or PostgreSQL wrote (C locale). */
 double num_read(const char *s);

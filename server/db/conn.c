@@ -248,9 +248,8 @@ void conn_tick(struct db_conn *conn, int64_t now_ms)
 {
     if (conn->state == DOWN && now_ms >= conn->due_ms)
         start(conn);
-    else if (conn->state == CONNECTING && now_ms >= conn->due_ms)
-        drop(conn);
-    else if (conn->first && now_ms - conn->first->sent_ms > HANG_MS)
+    else if ((conn->state == CONNECTING && now_ms >= conn->due_ms) ||
+             (conn->first && now_ms - conn->first->sent_ms > HANG_MS))
         drop(conn);
 }
 

@@ -404,15 +404,15 @@ size_t db_busy(const struct db *db)
 
 /* ---- asking ----------------------------------------------------------- */
 
-void db_read(struct db *db, enum db_lane lane, const struct db_who *who,
-    struct db_call *const *calls, size_t n, db_done *done, void *arg)
+void db_read(
+    struct db *db, const struct db_query *query, db_done *done, void *arg)
 {
-    struct db_req *req = req_new(db, who, calls, n);
+    struct db_req *req = req_new(db, &query->who, query->calls, query->n);
 
     req->kind = REQ_READ;
     req->done = done;
     req->arg = arg;
-    req_queue_put(lane == DB_SLOW ? &db->slows : &db->reads, req);
+    req_queue_put(query->lane == DB_SLOW ? &db->slows : &db->reads, req);
 }
 
 void db_read_open(struct db *db, struct db_call *call, db_done *done, void *arg)

@@ -85,9 +85,16 @@ enum db_lane {
     DB_SLOW,  /* searches, reports: a connection apart */
 };
 
-/* Reads: calls of one request, in one transaction and snapshot order. */
-void db_read(struct db *db, enum db_lane lane, const struct db_who *who,
-    struct db_call *const *calls, size_t n, db_done *done, void *arg);
+/* Calls of one request, in one transaction. */
+struct db_query {
+    enum db_lane lane;
+    struct db_who who;
+    struct db_call *const *calls;
+    size_t n;
+};
+
+void db_read(
+    struct db *db, const struct db_query *query, db_done *done, void *arg);
 
 /* Reads before a network is known (who is this token, this name). */
 void db_read_open(

@@ -139,7 +139,7 @@ static enum rc one_file(PGconn *pg, const char *dir, const char *name,
     TRY(was_applied(pg, name, sum, &there, err));
     if (there)
         return RC_OK;
-    TRY(apply(pg, name, sql.data, sum, err));
+    TRY(apply(pg, name, sql.data ? sql.data : "", sum, err));
     tell(name);
     return RC_OK;
 }

@@ -20,11 +20,8 @@ enum rc http_page(struct http_req *rq, int *ret_limit, const char **ret_after,
 {
     const char *limit = http_query(rq, "limit");
     int64_t n = LIST_PRESET;
-    bool is_signed;
 
-    if (limit &&
-        (!num_parse(limit, strlen(limit), 0, LIST_MOST, &n, &is_signed) ||
-            n < 1))
+    if (limit && (!num_parse(limit, strlen(limit), 0, LIST_MOST, &n) || n < 1))
         return err_set(err, RC_INVALID, "/limit",
             "limit must be from 1 to %d, not \"%s\"", LIST_MOST, limit);
     *ret_limit = (int)n;
@@ -41,13 +38,12 @@ static bool tag_names(const char *list, int64_t version)
         const char *tag = strchr(at, '"');
         size_t digits = tag ? strspn(tag + 1, "0123456789") : 0;
         int64_t named;
-        bool is_signed;
 
         if (!tag)
             return false;
         at = strchr(tag + 1, '"');
         if (!weak && at && (tag[1 + digits] == '"' || tag[1 + digits] == '-') &&
-            num_parse(tag + 1, digits, 0, INT32_MAX, &named, &is_signed) &&
+            num_parse(tag + 1, digits, 0, INT32_MAX, &named) &&
             named == version)
             return true;
         if (!at)
@@ -93,12 +89,21 @@ static void asked(void *arg, const struct db_reply *reply)
         err_set(&life->err, reply->rc, reply->pointer, "%s", reply->detail));
 }
 
+static void read_in(struct http_req *rq, enum db_lane lane,
+    struct db_call *const *calls, size_t n)
+{
+    struct db_query query = {
+        .lane = lane, .who = rq->who.db, .calls = calls, .n = n};
+
+    db_read(rq->srv->parts.db, &query, asked, rq);
+}
+
 enum rc http_read(struct http_req *rq, struct db_call *const *calls, size_t n,
     http_next *next)
 {
     rq->life->next = next;
     rq->life->state = LIFE_WAITING;
-    db_read(rq->srv->parts.db, DB_QUICK, &rq->who.db, calls, n, asked, rq);
+    read_in(rq, DB_QUICK, calls, n);
     return RC_OK;
 }
 
@@ -107,7 +112,7 @@ enum rc http_read_slow(struct http_req *rq, struct db_call *const *calls,
 {
     rq->life->next = next;
     rq->life->state = LIFE_WAITING;
-    db_read(rq->srv->parts.db, DB_SLOW, &rq->who.db, calls, n, asked, rq);
+    read_in(rq, DB_SLOW, calls, n);
     return RC_OK;
 }
 

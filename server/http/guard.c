@@ -43,7 +43,7 @@ static enum MHD_Result see(void *cls, enum MHD_ValueKind kind, const char *name,
     if (strlen(name) != name_len || (value && strlen(value) != value_len))
         f->control = true; /* a NUL hides the rest from C */
     f->broken = f->broken || !is_token(name);
-    for (size_t i = 0; i < value_len; i++)
+    for (size_t i = 0; value && i < value_len; i++)
         if (((unsigned char)value[i] < 0x20 && value[i] != '\t') ||
             value[i] == 0x7f)
             f->control = true;

@@ -221,13 +221,11 @@ static enum rc check_length(struct http_life *life)
 {
     const char *value = reply_header_in(life, "Content-Length");
     int64_t len;
-    bool is_signed;
 
     if (!value)
         return RC_OK;
     /* libmicrohttpd has seen to it that the value is a number. */
-    if (num_parse(value, strlen(value), 0, 4 * (int64_t)life->limit, &len,
-            &is_signed)) {
+    if (num_parse(value, strlen(value), 0, 4 * (int64_t)life->limit, &len)) {
         life->too_large = len > (int64_t)life->limit;
         return RC_OK;
     }

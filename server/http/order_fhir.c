@@ -195,9 +195,9 @@ static void write_note(
     if (f->lens == RECORD_LENS_BALANCE)
         text_puts(&t, "balance lens: no power is ordered");
     if (no_lens(f))
-        note_no_lens(&t, side, f->lens);
+        note_no_lens(&t, side, (enum record_lens)f->lens);
     if (no_lens(other) && !alone)
-        note_no_lens(&t, 1 - side, other->lens);
+        note_no_lens(&t, 1 - side, (enum record_lens)other->lens);
     if (f->lens == RECORD_LENS_POWER)
         note_figure(&t, "powers refer to a vertex of", all->vertex_mm100, "mm");
     note_figure(&t, "intermediate add", f->intermediate_add_cd, "D");

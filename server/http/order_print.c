@@ -59,9 +59,8 @@ static struct print_eye eye_of(const struct record_eye_figures *f)
 static int32_t digits(const char *s, size_t n)
 {
     int64_t value;
-    bool is_signed;
 
-    return num_parse(s, n, 0, 9999, &value, &is_signed) ? (int32_t)value : 0;
+    return num_parse(s, n, 0, 9999, &value) ? (int32_t)value : 0;
 }
 
 /* Of "2026-03-02" or a time that begins so. */

@@ -245,10 +245,9 @@ static enum rc read_after(
 {
     const char *id = strrchr(after, '.');
     char *lower = arena_alloc(rq->arena, UUID_TEXT_SIZE);
-    bool is_signed;
 
-    if (id && !num_parse(after, (size_t)(id - after), 0, NEAREST,
-                  &a->after_place, &is_signed))
+    if (id &&
+        !num_parse(after, (size_t)(id - after), 0, NEAREST, &a->after_place))
         id = after; /* which is no UUID */
     id = id ? id + (*id == '.') : after;
     if (!uuid_parse(id, strlen(id), lower))

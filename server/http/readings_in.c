@@ -393,8 +393,8 @@ static void put_line(struct http_req *rq, struct json_out *o,
     o->comma = false;
     json_out_object(o, NULL);
     json_out_int(o, "line", (int64_t)line->number);
-    json_out_int(o, "status", status ? status : status_of(unit));
-    if (status) {
+    json_out_int(o, "status", status || !unit ? status : status_of(unit));
+    if (status || !unit) {
         put_errors(o, &line->err);
     } else {
         json_out_text(o, "id", unit->rows->stored_id);

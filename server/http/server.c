@@ -307,7 +307,7 @@ static enum rc start_mhd(struct http_server *srv, int fd, struct err *err)
 
 static enum rc start_metrics(struct http_server *srv, struct err *err)
 {
-    int fd;
+    int fd = -1;
 
     if (srv->parts.config->metrics_port < 0)
         return RC_OK;
@@ -326,7 +326,7 @@ enum rc http_server_new(
     const struct http_parts *parts, struct http_server **ret, struct err *err)
 {
     struct http_server *srv = xcalloc(1, sizeof(*srv));
-    int fd;
+    int fd = -1;
     enum rc rc;
 
     srv->parts = *parts;

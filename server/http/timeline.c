@@ -334,11 +334,9 @@ static bool read_cursor(const char *after, int64_t *ret_us, const char **ret_id)
 {
     const char *dot = strchr(after, '.');
     char lower[UUID_TEXT_SIZE];
-    bool is_signed;
 
     if (!dot ||
-        !num_parse(after, (size_t)(dot - after), 0, INT64_MAX / 20, ret_us,
-            &is_signed) ||
+        !num_parse(after, (size_t)(dot - after), 0, INT64_MAX / 20, ret_us) ||
         !uuid_parse(dot + 1, strlen(dot + 1), lower))
         return false;
     *ret_id = dot + 1;

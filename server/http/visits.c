@@ -348,15 +348,14 @@ static enum rc read_after(
 {
     const char *id = after ? strchr(after, '.') : NULL;
     char *lower = arena_alloc(rq->arena, UUID_TEXT_SIZE);
-    bool is_signed;
 
     a->before_us = INT64_C(7258118400000000); /* 2200-01-01 */
     a->before = SHAPE_LAST_ID;
     if (!after)
         return RC_OK;
     if (!id ||
-        !num_parse(after, (size_t)(id - after), 0, a->before_us, &a->before_us,
-            &is_signed) ||
+        !num_parse(
+            after, (size_t)(id - after), 0, a->before_us, &a->before_us) ||
         !uuid_parse(id + 1, strlen(id + 1), lower))
         return err_set(err, RC_INVALID, "/after",
             "after must be a cursor that this list gave, not \"%s\"", after);

@@ -69,7 +69,7 @@ static void read_figures(
     struct json_in prism = json_in_get(in, "prism");
     struct json_in near_prism = json_in_get(in, "near_prism");
     struct json_in add = json_in_get(in, "add");
-    int32_t total_add_cd;
+    int32_t total_add_cd = NUM_ABSENT;
     int word;
 
     if (record_sent_read(in, RECORD_AXIS_PERSON, &sent)) {

@@ -29,14 +29,12 @@ static bool take(struct rest *r, const char *word)
 static bool take_number(struct rest *r, int64_t *ret_e4, int *ret_places)
 {
     const char *start = r->at, *point = NULL;
-    bool sign;
 
     for (; r->at < r->end && strchr("+-.0123456789", *r->at); r->at++)
         if (*r->at == '.')
             point = r->at;
     *ret_places = point ? (int)(r->at - point - 1) : 0;
-    return num_parse(
-        start, (size_t)(r->at - start), 4, INT32_MAX, ret_e4, &sign);
+    return num_parse(start, (size_t)(r->at - start), 4, INT32_MAX, ret_e4);
 }
 
 struct run {
