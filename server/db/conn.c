@@ -12,6 +12,8 @@
 
 #define CONNECT_MS 5000
 #define HANG_MS 60000
+#define REPLAN_FIRST 32  /* segments until plans are thrown away, */
+#define REPLAN_EACH 4096 /* later always after so many */
 #define BACKOFF_FIRST_MS 20
 #define BACKOFF_MOST_MS 1000
 
@@ -41,6 +43,7 @@ struct db_conn {
     struct segment *first, **last;
     size_t n_segments;
     bool prepared[DB_STATEMENTS];
+    uint64_t sent, replan_at; /* segments of this connection */
     int64_t due_ms; /* DOWN: try again; CONNECTING: give up */
     int backoff_ms;
     bool told_down;
@@ -178,6 +181,8 @@ static void came_up(struct db_conn *conn)
     }
     PQsetNoticeReceiver(conn->pg, on_notice, conn);
     conn->state = UP;
+    conn->sent = 0;
+    conn->replan_at = REPLAN_FIRST;
     conn->backoff_ms = BACKOFF_FIRST_MS;
     watch_fd(conn, EPOLLIN);
     if (conn->told_down && conn->owner.tell)
@@ -314,10 +319,25 @@ static bool needs_setting(const struct db_req *req, const struct db_req *prev)
     return strcmp(req->who.network_id, prev->who.network_id) != 0;
 }
 
+/* Plans that were made while tables were empty, those of foreign keys too,
+ * read a whole network's rows once they have grown; only a later ANALYZE would
+ * tell PostgreSQL.  So they are made again, ever more seldom. */
+static bool replan(struct db_conn *conn, struct segment *seg)
+{
+    struct db_call call = {.stmt = &DB_REPLAN};
+
+    if (++conn->sent < conn->replan_at)
+        return true;
+    conn->replan_at += conn->sent < REPLAN_EACH ? conn->sent : REPLAN_EACH;
+    return send_stmt(conn, seg, &call, (struct step){NULL, -1, -1});
+}
+
 static bool send_all(struct db_conn *conn, struct segment *seg)
 {
     const struct db_req *prev = NULL;
 
+    if (!replan(conn, seg))
+        return false;
     for (struct db_req *req = seg->reqs; req; req = req->next) {
         if (needs_setting(req, prev) &&
             !send_setting(conn, seg, req, req->kind == REQ_WRITE ? req : NULL))

@@ -9,6 +9,7 @@
 
 #define LIST_PRESET 50
 #define LIST_MOST 500
+#define UNITS_MOST 64 /* of one request in the group writer; half a batch */
 
 const char *http_query(struct http_req *rq, const char *name)
 {
@@ -139,10 +140,15 @@ enum rc http_write(struct http_req *rq, struct db_call *const *calls, size_t n,
     return RC_OK;
 }
 
+/* Units on their way for one request.  Not all at once: who sends thousands of
+ * lines shares each batch with the others. */
 struct append {
     struct http_req *rq;
-    size_t left;
+    struct db_readings *units;
+    size_t n, begun, running;
 };
+
+static void append_more(struct append *append);
 
 static void appended(void *arg, const struct db_reply *reply)
 {
@@ -152,21 +158,38 @@ static void appended(void *arg, const struct db_reply *reply)
     if (reply->server)
         append->rq->life->fault =
             arena_strdup(append->rq->arena, reply->server);
-    if (--append->left == 0)
+    append->running--;
+    /* Each would wait as long for a database that isn't there. */
+    while (reply->rc == RC_BUSY && append->begun < append->n) {
+        append->units[append->begun].rc = RC_BUSY;
+        append->units[append->begun++].detail =
+            "the database can't be reached now; nothing was stored";
+    }
+    append_more(append);
+    if (append->running == 0)
         asked(append->rq, &all);
+}
+
+static void append_more(struct append *append)
+{
+    struct db *db = append->rq->srv->parts.db;
+
+    while (append->running < UNITS_MOST && append->begun < append->n) {
+        append->running++;
+        db_append_readings(
+            db, &append->units[append->begun++], appended, append);
+    }
 }
 
 enum rc http_append(
     struct http_req *rq, struct db_readings *units, size_t n, http_next *next)
 {
-    struct append *append = arena_calloc(rq->arena, 1, sizeof(*append));
+    struct append *append = arena_alloc(rq->arena, sizeof(*append));
 
-    append->rq = rq;
-    append->left = n;
+    *append = (struct append){.rq = rq, .units = units, .n = n};
     rq->life->next = next;
     rq->life->state = LIFE_WAITING;
-    for (size_t i = 0; i < n; i++)
-        db_append_readings(rq->srv->parts.db, &units[i], appended, append);
+    append_more(append);
     return RC_OK;
 }
 

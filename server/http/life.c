@@ -13,7 +13,8 @@
 #include "http/inside.h"
 #include "http/url.h"
 
-#define BUSY_MOST 4096 /* requests at the database before we say no */
+#define BUSY_MOST 4096   /* requests at the database before we say no */
+#define PARSE_MOST 65536 /* bytes of a body that are parsed at once */
 
 struct http_life *life_new(
     struct http_server *srv, const char *uri, struct MHD_Connection *con)
@@ -318,7 +319,42 @@ static enum rc check_request(struct http_life *life)
     TRY(check_query(life));
     if (db_busy(life->srv->parts.db) > BUSY_MOST)
         return err_set(&life->err, RC_BUSY, NULL, "too much waits already");
-    return parse_body(life);
+    return RC_OK;
+}
+
+static void parsed(void *arg)
+{
+    struct http_life *life = arg;
+    const struct http_req *rq = &life->rq;
+
+    life->state = LIFE_RUNNING;
+    if (life->err.rc != RC_OK)
+        life_outcome(life, life->err.rc);
+    else if (rq->key && !(rq->route->flags & HTTP_RAW))
+        key_look(life, life_handle);
+    else
+        life_handle(life);
+}
+
+static void parse_in_worker(void *arg)
+{
+    parse_body(arg); /* life->err keeps the outcome */
+}
+
+/* A long body is parsed in a worker, so that it holds nobody up. */
+static void parse(struct http_life *life)
+{
+    if (life->body.len <= PARSE_MOST) {
+        parse_body(life);
+        parsed(life);
+        return;
+    }
+    life->state = LIFE_WAITING;
+    if (worker_start(life->srv->parts.workers, parse_in_worker, parsed, life))
+        return;
+    life->state = LIFE_RUNNING;
+    life_outcome(life, err_set(&life->err, RC_BUSY, NULL,
+                           "too many such requests wait already"));
 }
 
 static void known(struct http_life *life)
@@ -333,10 +369,8 @@ static void known(struct http_life *life)
     rc = check_request(life);
     if (rc != RC_OK)
         life_outcome(life, rc);
-    else if (rq->key && !(rq->route->flags & HTTP_RAW))
-        key_look(life, life_handle);
     else
-        life_handle(life);
+        parse(life);
 }
 
 /* No such path or method, told to somebody known. */

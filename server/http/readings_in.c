@@ -18,6 +18,8 @@
 #include "record/caution.h"
 #include "record/reading_json.h"
 
+#define INLINE_MOST 32768 /* bytes; takes a millisecond or so */
+
 enum shape { ONE, ARRAY, LINES };
 
 /* One line of a body of lines. */
@@ -443,20 +445,47 @@ static enum rc key_looked(
     return store(rq, rq->state);
 }
 
-/* POST /v1/readings */
-enum rc http_readings_post(struct http_req *rq, struct err *err)
+/* Long bodies are read in a worker, so that they hold nobody up. */
+static void read_in_worker(struct http_req *rq)
 {
     struct ingest *in;
-    struct db_call *call;
 
+    if (read_body(rq, &in, &rq->life->err) == RC_OK)
+        rq->state = in;
+}
+
+static enum rc with_body(struct http_req *rq, http_next *next, struct err *err)
+{
+    struct ingest *in;
+
+    if (rq->body_len > INLINE_MOST)
+        return http_work(rq, read_in_worker, next);
     TRY(read_body(rq, &in, err));
     rq->state = in;
+    return next(rq, NULL, err);
+}
+
+static enum rc body_read(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    struct ingest *in = rq->state;
+    struct db_call *call;
+
+    (void)reply;
+    if (err->rc != RC_OK)
+        return err->rc;
     if (!rq->key || in->shape != LINES)
         return store(rq, in);
     call = db_call_new(rq->arena, &DB_ANSWER_KEPT);
     db_put_text(call, rq->who.owner_id);
     db_put_text(call, rq->key);
     return http_read(rq, &call, 1, key_looked);
+}
+
+/* POST /v1/readings */
+enum rc http_readings_post(struct http_req *rq, struct err *err)
+{
+    return with_body(rq, body_read, err);
 }
 
 static enum rc preview_lines(struct http_req *rq, const struct ingest *in)
@@ -488,14 +517,16 @@ static enum rc preview_lines(struct http_req *rq, const struct ingest *in)
     return http_reply_bytes(rq, 200, "application/x-ndjson", &body);
 }
 
-/* POST /v1/readings/preview: the same, and nothing is stored. */
-enum rc http_readings_preview(struct http_req *rq, struct err *err)
+static enum rc preview_read(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
-    struct ingest *in;
+    const struct ingest *in = rq->state;
     TEXT_AUTO body = {0};
     struct json_out o = JSON_OUT(&body);
 
-    TRY(read_body(rq, &in, err));
+    (void)reply;
+    if (err->rc != RC_OK)
+        return err->rc;
     if (in->shape == LINES)
         return preview_lines(rq, in);
     if (in->shape == ARRAY)
@@ -508,4 +539,10 @@ enum rc http_readings_preview(struct http_req *rq, struct err *err)
     if (in->shape == ARRAY)
         json_out_array_end(&o);
     return http_reply_json(rq, 200, &body);
+}
+
+/* POST /v1/readings/preview: the same, and nothing is stored. */
+enum rc http_readings_preview(struct http_req *rq, struct err *err)
+{
+    return with_body(rq, preview_read, err);
 }

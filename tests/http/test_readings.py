@@ -4,6 +4,7 @@ import concurrent.futures
 import json
 import re
 import threading
+import time
 import unittest
 import uuid
 import warnings
@@ -739,6 +740,74 @@ class Groups(Case):
         answer = self.post(many)
         self.assertEqual(len({r["id"] for r in answer.body}), 400)
         self.assertEqual(self.rows(), 400)
+
+
+class Many(unittest.TestCase):
+    """Thousands of lines in one request, on a service of its own, whose
+    tables are empty and of whose rows PostgreSQL has no statistics yet."""
+
+    @classmethod
+    def setUpClass(cls):
+        cls.svc = Service()
+        cls.net = cls.svc.network()
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.svc.close()
+
+    def lines(self, hour, n):
+        return "\n".join(
+            '{"kind":"autorefraction","taken_at":"2026-03-02T%02d:%02d:%02d.'
+            '%03dZ","right":{"sphere":-1}}' % (hour, i // 60000,
+                                              i // 1000 % 60, i % 1000)
+            for i in range(n))
+
+    def send(self, hour, n):
+        """How long n lines take; each must be stored."""
+        began = time.monotonic()
+        answer = self.net.api("device", "POST", "/v1/readings",
+                              self.lines(hour, n), NDJSON)
+        took = time.monotonic() - began
+        self.assertEqual(answer.status, 200, answer.body)
+        rows = [json.loads(row) for row in answer.body.splitlines()]
+        self.assertEqual({row["status"] for row in rows}, {201})
+        self.assertEqual([row["line"] for row in rows],
+                         list(range(1, n + 1)))
+        return took
+
+    def test_a_line_costs_no_more_when_many_stand_there(self):
+        # A test of function: plans made for empty tables would look through
+        # all rows of the network for each line, and be eight times slower
+        # here.  The best of several, as the machine is shared.
+        took = [self.send(hour, 1000) for hour in range(10)]
+        self.assertLess(min(took[-3:]), 4 * min(took[:3]), took)
+
+    def test_who_sends_many_holds_up_nobody(self):
+        other = self.svc.network()
+        done, worst, odd = threading.Event(), [0.0], []
+
+        def neighbour():
+            number = 0
+            while not done.is_set():
+                number += 1
+                began = time.monotonic()
+                answer = other.api("device", "POST", "/v1/readings", reading(
+                    device={"serial": f"S-{number}"}))
+                worst[0] = max(worst[0], time.monotonic() - began)
+                if answer.status != 201:
+                    odd.append((answer.status, answer.body))
+                time.sleep(0.01)
+            self.svc.client.close()
+
+        thread = threading.Thread(target=neighbour)
+        thread.start()
+        # More than the requests that may wait at the database.
+        took = self.send(20, 6000)
+        done.set()
+        thread.join()
+        self.assertEqual(odd, [])
+        # Never behind all of them.
+        self.assertLess(worst[0], max(took / 2, 1.0))
 
 
 if __name__ == "__main__":

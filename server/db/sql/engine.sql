@@ -17,6 +17,9 @@ SELECT
     set_config('app.idempotency_key', $10, true),
     set_config('app.body_hash', $11, true)
 
+-- name: replan
+DISCARD PLANS
+
 -- name: write_was_committed
 SELECT pg_logical_emit_message(true, 'repeat', '')
 FROM audit WHERE audit_id = $1::uuid
