@@ -44,7 +44,7 @@ struct db_conn {
     size_t n_segments;
     bool prepared[DB_STATEMENTS];
     uint64_t sent, replan_at; /* segments of this connection */
-    int64_t due_ms; /* DOWN: try again; CONNECTING: give up */
+    int64_t due_ms;           /* DOWN: try again; CONNECTING: give up */
     int backoff_ms;
     bool told_down;
 };
