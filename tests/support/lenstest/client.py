@@ -36,7 +36,9 @@ class Client:
         kept = getattr(self.local, "connection", None)
         if kept and kept.sock:
             # Readable while nothing is asked: the other end has closed.
-            if not select.select([kept.sock], [], [], 0)[0]:
+            poll = select.poll()  # select() ends at descriptor 1023
+            poll.register(kept.sock, select.POLLIN)
+            if not poll.poll(0):
                 return kept
             kept.close()
         self.local.connection = http.client.HTTPConnection(
