@@ -285,6 +285,50 @@ class Keys(Case):
         self.post("/v1/patients", {"family": "Ode"}, **key)
 
 
+class Tenants(Case):
+    def test_requests_of_two_networks_share_connections_and_nothing_else(self):
+        # P-29: 24 clients at once, so that statements of both networks stand
+        # in one pipeline of one connection, some refused among them.
+        nets = [svc.network(), svc.network()]
+        made = []
+        for net in nets:
+            who = net.api("desk", "POST", "/v1/patients", {
+                "family": net.name, "record_number": "Q-1"}).body["id"]
+            net.api("device", "POST", "/v1/readings", [
+                reading(i, patient={"record_number": "Q-1"})
+                for i in range(3)])
+            made.append((who, {r["id"] for r in net.api(
+                "desk", "GET", "/v1/readings").body["items"]}))
+        barrier, odd = threading.Barrier(24), []
+
+        def ask(i):
+            net, (who, readings) = nets[i % 2], made[i % 2]
+            foreign = made[1 - i % 2][0]
+            barrier.wait()
+            for k in range(30):
+                got = net.api("desk", "GET", "/v1/readings")
+                if {r["id"] for r in got.body["items"]} != readings:
+                    odd.append(got)
+                got = net.api("desk", "GET", f"/v1/patients/{who}")
+                if got.body.get("family") != net.name:
+                    odd.append(got)
+                got = net.api("desk", "GET", f"/v1/patients/{foreign}")
+                if got.status != 404:
+                    odd.append(got)
+                if k % 10 == i % 10:
+                    got = net.api("desk", "PATCH", f"/v1/patients/{foreign}",
+                                  {"given": "X"}, {"If-Match": "*"})
+                    if got.status != 404:
+                        odd.append(got)
+            svc.client.close()
+
+        with concurrent.futures.ThreadPoolExecutor(24) as pool:
+            list(pool.map(ask, range(24)))
+        self.assertEqual(odd, [])
+        self.assertEqual(svc.psql("SELECT count(*) FROM patient"
+                                  " WHERE given = 'X'"), [["0"]])
+
+
 class SignIn(Case):
     def setUp(self):
         super().setUp()
