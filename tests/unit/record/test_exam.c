@@ -108,8 +108,8 @@ END_TEST
 
 /* https://github.com/HL7/fhir, VisionPrescription: an axis from -180 to 180,
  * no rule that ties it to a cylinder; here each of these is refused.  The four
- * holes that labs telephone about: https://commons.pacificu.edu/work/sc/
- * 46c6c610-783a-4ace-b9be-4ffa0a965274. */
+ * holes that labs telephone about: https://commons.pacificu.edu, survey of
+ * optical laboratories' call-backs. */
 static const struct {
     const char *in, *faults; /* pointers, blank between */
 } WRONG[] = {
