@@ -41,6 +41,11 @@ bool case_has(const struct case_row *c, const char *path)
     return request(c, path) != NULL;
 }
 
+bool case_is_null(const struct case_row *c, const char *path)
+{
+    return json_is_null(request(c, path));
+}
+
 double case_number(const struct case_row *c, const char *path)
 {
     const json_t *v = request(c, path);

@@ -25,6 +25,7 @@ struct case_row {
 double case_number(const struct case_row *c, const char *path);
 bool case_has(const struct case_row *c, const char *path);
 const char *case_text(const struct case_row *c, const char *path);
+bool case_is_null(const struct case_row *c, const char *path);
 size_t case_count(const struct case_row *c, const char *path);
 
 /* The power whose members stand under prefix ("", "new.", "readings.0."). */

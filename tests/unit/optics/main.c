@@ -43,6 +43,9 @@ int main(void)
     srunner_add_suite(sr, suite_magnify());
     srunner_add_suite(sr, suite_blur());
     srunner_add_suite(sr, suite_cases());
+    srunner_add_suite(sr, suite_frame());
+    srunner_add_suite(sr, suite_tolerance());
+    srunner_add_suite(sr, suite_cases_lens());
     srunner_run_all(sr, CK_NORMAL);
     failed = srunner_ntests_failed(sr);
     srunner_free(sr);

@@ -11,11 +11,14 @@ Suite *suite_acuity(void);
 Suite *suite_angle(void);
 Suite *suite_blur(void);
 Suite *suite_cases(void);
+Suite *suite_cases_lens(void);
 Suite *suite_cornea(void);
+Suite *suite_frame(void);
 Suite *suite_magnify(void);
 Suite *suite_power(void);
 Suite *suite_prism(void);
 Suite *suite_round(void);
+Suite *suite_tolerance(void);
 Suite *suite_vector(void);
 Suite *suite_vertex(void);
 
