@@ -179,6 +179,21 @@ def holding(path, value, good):
     return value
 
 
+GLASS = {"sphere": -6.25, "cylinder": -1, "axis": 180, "add": 2,
+         "prism": {"base_in": 1, "base_up": 0}, "pd_mm": 31, "height_mm": 20,
+         "segment_height_mm": 16}
+# Functions of the optics core that have no file of cases.
+WITHOUT_FILE = {
+    # A survey's triple, off every grid.
+    "nearest-orderable": {
+        "sphere": -1.37, "cylinder": -0.62, "axis": 12, "step": 0.25},
+    "pair-check": {
+        "profile": "ANSI Z80.1-2015", "lens_type": "bifocal",
+        "right": {"ordered": GLASS, "delivered": dict(GLASS, pd_mm=32)},
+        "left": {"ordered": GLASS, "delivered": dict(GLASS, axis=2)}},
+}
+
+
 class Walk:
     """The steps in order; what one makes, later ones use."""
 
@@ -642,10 +657,9 @@ class Walk:
                 name = row["path"].rpartition("/")[2]
                 self.compute(name, row["request"])
                 tried.add(name)
-        # A survey's triple, off every grid.
-        self.compute("nearest-orderable", {
-            "sphere": -1.37, "cylinder": -0.62, "axis": 12, "step": 0.25})
-        return tried | {"nearest-orderable"}
+        for name, request in WITHOUT_FILE.items():
+            self.compute(name, request)
+        return tried | set(WITHOUT_FILE)
 
     def compute(self, name, request):
         plain = json.loads(json.dumps(request, default=float))

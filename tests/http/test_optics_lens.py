@@ -3,6 +3,8 @@
 The case files of these functions run in test_optics.py.
 """
 
+import math
+import random
 import unittest
 
 from lenstest import Service
@@ -169,6 +171,188 @@ class Tolerance(Case):
 PLACE = {"profile": "ANSI Z80.1-2015", "vertical_power": 1,
          "horizontal_power": 1, "vertical_imbalance": 0.1, "vertical_mm": 0.5,
          "horizontal_imbalance": 0.1, "horizontal_mm": 0.5}
+
+
+def glass(sphere, cylinder=0, axis=None, **more):
+    return {"sphere": sphere, "cylinder": cylinder, "axis": axis,
+            "pd_mm": 31, "height_mm": 20, **more}
+
+
+def finished(ordered, delivered=None):
+    return {"ordered": ordered, "delivered": delivered or ordered}
+
+
+def pair(right, left=None, **more):
+    return {"profile": "ANSI Z80.1-2015", "lens_type": "single-vision",
+            "right": right, "left": left or right, **more}
+
+
+def along(g, meridian):
+    """Power in a meridian, by the sine-squared law."""
+    return g["sphere"] + g["cylinder"] * math.sin(
+        math.radians(meridian - (g["axis"] or 0))) ** 2
+
+
+def path(g, x, y):
+    """Half the power times the distance squared, along the ray's own
+    meridian: what a thin lens takes off the path at x, y (cm), times 100."""
+    return along(g, math.degrees(math.atan2(y, x))) * (x * x + y * y) / 2
+
+
+def deviation(g, x, y, h=1e-4):
+    """Base of the prism met at x, y from the centre: the slope of the path
+    (finite differences), against x and y."""
+    return (-(path(g, x + h, y) - path(g, x - h, y)) / (2 * h),
+            -(path(g, x, y + h) - path(g, x, y - h)) / (2 * h))
+
+
+def residual(ordered, delivered):
+    """Minus-form lens of the difference, by searching its meridians."""
+    def off(t):
+        return along(delivered, t) - along(ordered, t)
+
+    top = max(range(720), key=lambda n: off(n / 4)) / 4
+    for step in (0.1, 0.01, 0.001, 1e-4, 1e-5):
+        top = max((top + n * step for n in range(-10, 11)), key=off)
+    return off(top), off(top + 90) - off(top), top % 180 or 180
+
+
+def wrong_pair(rng):
+    def quarter(low, high):
+        return rng.randint(low * 4, high * 4) / 4
+
+    eyes = {}
+    for side in ("right", "left"):
+        g = glass(quarter(-8, 8), quarter(-4, 0), rng.randint(1, 180),
+                  prism={"base_in": quarter(-2, 2), "base_up": quarter(-2, 2)})
+        d = glass(g["sphere"] + rng.uniform(-.3, .3),
+                  g["cylinder"] + rng.uniform(-.3, .3),
+                  (g["axis"] + rng.randint(-9, 9) - 1) % 180 + 1,
+                  prism={k: v + rng.uniform(-.3, .3)
+                         for k, v in g["prism"].items()},
+                  pd_mm=31 + rng.uniform(-3, 3),
+                  height_mm=20 + rng.uniform(-3, 3))
+        eyes[side] = finished(g, d)
+    return pair(eyes["right"], eyes["left"])
+
+
+class Pair(Case):
+    def test_residual_and_centring_by_another_way(self):
+        """The core adds power vectors and multiplies matrices; here meridians
+        are searched and the slope of a thin lens is taken."""
+        rng = random.Random(7)
+        asked = [wrong_pair(rng) for _ in range(300)]
+        for body, got in zip(asked, self.right("pair-check", asked)):
+            errors = {}
+            for side, inwards in (("right", 1), ("left", -1)):
+                was, now = body[side]["ordered"], body[side]["delivered"]
+                s, c, a = residual(was, now)
+                found = got[side]["residual"]
+                self.assertAlmostEqual(found["sphere"], s, 6)
+                self.assertAlmostEqual(found["cylinder"], c, 6)
+                if c < -0.01:
+                    turn = abs(found["axis"] - a) % 180
+                    self.assertLess(min(turn, 180 - turn), 0.01)
+                # The eye stands inwards of a centre that is too wide, and
+                # below one that is too high.
+                x = inwards * (now["pd_mm"] - was["pd_mm"]) / 10
+                y = (was["height_mm"] - now["height_mm"]) / 10
+                h, v = deviation(now, x, y)
+                centring = got[side]["centring_prism"]
+                self.assertAlmostEqual(centring["base_in"], inwards * h, 5)
+                self.assertAlmostEqual(centring["base_up"], v, 5)
+                errors[side] = [
+                    now["prism"][k] - was["prism"][k] + centring[k]
+                    for k in ("base_in", "base_up")]
+            both = got["both"]
+            self.assertAlmostEqual(
+                both["horizontal_imbalance"],
+                errors["right"][0] + errors["left"][0], 9)
+            self.assertAlmostEqual(
+                both["vertical_imbalance"],
+                errors["right"][1] - errors["left"][1], 9)
+
+    def test_a_pair_as_ordered(self):
+        got = self.right("pair-check", pair(finished(glass(-2, -1, 30))))
+        self.assertEqual(got["verdict"], "pass")
+        self.assertEqual(got["right"]["residual"], {
+            "sphere": 0, "cylinder": 0, "axis": None, "m": 0, "j0": 0,
+            "j45": 0, "blur": 0})
+        self.assertEqual(sorted(got["right"]["lines"]),
+                         ["axis", "cylinder", "sphere"])
+        self.assertEqual(sorted(got["both"]["lines"]),
+                         ["horizontal", "vertical"])
+        self.assertIn("local rules", got["caution"])
+
+    def test_p18_the_residual_stands_beside_the_verdict(self):
+        got = self.right("pair-check", pair(
+            finished(glass(0, -6, 90), glass(0, -6, 92))))["right"]
+        self.assertEqual(got["lines"]["axis"]["verdict"], "pass")
+        self.assertAlmostEqual(got["residual"]["cylinder"], -0.4188, 4)
+        self.assertAlmostEqual(got["residual"]["m"], 0, 9)
+
+    def test_p19_centres_wider_than_the_eyes(self):
+        for sphere in (-3, 3):
+            got = self.right("pair-check", pair(finished(
+                glass(sphere, pd_mm=59.9 / 2), glass(sphere, pd_mm=32.8))))
+            self.assertAlmostEqual(got["both"]["horizontal_imbalance"],
+                                   -0.57 * sphere)
+            line = got["both"]["lines"]["horizontal"]
+            self.assertEqual((line["verdict"], got["verdict"]),
+                             ("fail", "fail"))
+            self.assertAlmostEqual(line["rules"][0]["error"], 5.7)
+
+    def test_a_loose_lens_between_and_and_or(self):
+        got = self.right("pair-check", {
+            "profile": "ANSI Z80.1-2015", "lens_type": "progressive",
+            "mounted": False, "right": finished(
+                glass(-6, add=2), glass(-6, add=2, pd_mm=31.9))})
+        point = got["right"]["lines"]["reference_point"]
+        self.assertEqual([(r["unit"], r["verdict"]) for r in point["rules"]],
+                         [("prism", "fail"), ("mm", "pass")])
+        self.assertEqual((point["verdict"], got["verdict"]),
+                         ("at-limit", "at-limit"))
+        self.assertEqual(got["right"]["add_error"], 0)
+        self.assertNotIn("left", got)
+        self.assertNotIn("both", got)
+
+    def test_bifocals_have_segments(self):
+        one = glass(1, add=2, segment_height_mm=16)
+        got = self.right("pair-check", pair(
+            finished(one, dict(one, segment_height_mm=16.8)),
+            finished(one, dict(one, segment_height_mm=15.7)),
+            lens_type="bifocal"))
+        self.assertEqual(got["right"]["lines"]["segment_height"]["verdict"],
+                         "pass")
+        self.assertEqual(got["both"]["lines"]["segment_heights"]["verdict"],
+                         "fail")
+
+    def test_nonsense_is_named(self):
+        self.refused("pair-check", {"profile": "ANSI Z80.1-2015",
+                                    "lens_type": "single-vision"},
+                     ("/right", "is required where there is no left"))
+        lacks = glass(-2)
+        del lacks["pd_mm"]
+        self.refused(
+            "pair-check", pair(finished(glass(-2), lacks),
+                               finished(glass(-2, -1), glass(99999))),
+            ("/right/delivered/pd_mm", "is required: ordered and delivered "
+             "both have it or neither"),
+            ("/left/ordered/axis", "is required with a cylinder"),
+            ("/left/delivered/sphere", '"99999" is outside -1000 to 1000 D'))
+        self.refused("pair-check", [pair(finished(glass(-2))), pair(
+            finished(lacks, glass(-2)), mounted="yes")],
+            ("/1/mounted", "must be true or false, not a text"),
+            ("/1/right/ordered/pd_mm", "is required: ordered and delivered "
+             "both have it or neither"),
+            ("/1/left/ordered/pd_mm", "is required: ordered and delivered "
+             "both have it or neither"))
+        self.refused("pair-check", pair(finished(
+            glass(-2, prism={"base_in": 1, "base": "up"}))),
+            *[(f"/{side}/{what}{name}", why) for side in ("right", "left")
+              for what in ("ordered", "delivered")
+              for name, why in (("/prism/base", "no such field here"),
+                                ("/prism/base_up", "is required"))])
 
 
 if __name__ == "__main__":

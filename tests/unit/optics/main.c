@@ -45,6 +45,7 @@ int main(void)
     srunner_add_suite(sr, suite_cases());
     srunner_add_suite(sr, suite_frame());
     srunner_add_suite(sr, suite_tolerance());
+    srunner_add_suite(sr, suite_pair());
     srunner_add_suite(sr, suite_cases_lens());
     srunner_run_all(sr, CK_NORMAL);
     failed = srunner_ntests_failed(sr);

@@ -15,6 +15,7 @@ Suite *suite_cases_lens(void);
 Suite *suite_cornea(void);
 Suite *suite_frame(void);
 Suite *suite_magnify(void);
+Suite *suite_pair(void);
 Suite *suite_power(void);
 Suite *suite_prism(void);
 Suite *suite_round(void);

@@ -1,0 +1,81 @@
+#pragma once
+/*
+ * optics/pair.h - a finished pair of glasses held to what was ordered.
+ *
+ * Delivered less ordered is one sphero-cylinder per eye, the residual lens,
+ * and one prism where the eye was said to be.  A verdict is an aid for whoever
+ * releases or refuses the pair; the standard itself and local rules come
+ * first.
+ */
+#include "optics/prism.h"
+#include "optics/tolerance.h"
+
+/* Which of a glass's figures were given. */
+enum {
+    OPTICS_SAYS_ADD = 1,
+    OPTICS_SAYS_PD = 2,
+    OPTICS_SAYS_HEIGHT = 4,
+    OPTICS_SAYS_SEGMENT = 8,
+};
+
+/* One lens, as ordered or as measured in the finished pair. */
+struct optics_glass {
+    struct optics_power power;
+    struct optics_prism prism; /* at its reference point */
+    double add;                /* D, 0 to 20 */
+    double pd_mm;              /* nose to reference point, 0 to 100 */
+    double height_mm; /* lower boxed edge to reference point, 0 to 100 */
+    double segment_height_mm; /* to the top of the segment, 0 to 100 */
+    unsigned says;
+};
+
+struct optics_finished {
+    bool there;
+    struct optics_glass ordered, delivered;
+};
+
+/*
+ * OPTICS_OK, or what is wrong with a lens that is there; *ret_delivered tells
+ * in which of the two.  pd_mm and height_mm are given for both or for neither
+ * (OPTICS_BAD_ONE_PD, _ONE_HEIGHT, at the one that lacks it): with neither,
+ * the delivered prism is what was read at the ordered place.
+ */
+enum optics_fault optics_finished_check(
+    const struct optics_finished *lens, bool *ret_delivered);
+
+struct optics_pair {
+    enum optics_profile profile;
+    enum optics_lens_type type;
+    bool mounted; /* else loose lenses: reference points instead of a pair */
+    struct optics_finished eyes[2]; /* by enum optics_eye */
+};
+
+struct optics_glass_verdict {
+    struct optics_power residual;    /* delivered less ordered, minus form */
+    double add_error;                /* 0 where an add is missing */
+    struct optics_shift shift;       /* of the reference point from its place */
+    struct optics_prism centring;    /* that the shift makes at that place */
+    struct optics_prism prism_error; /* there, all in all */
+    struct optics_power_ruling power;
+    struct optics_ruling add, point, segment;
+};
+
+struct optics_pair_verdict {
+    /* Fail, at the limit or not judged (a rule lacks a figure) when any line
+     * is, in this order; not judged without any rule; else pass. */
+    enum optics_verdict verdict;
+    struct optics_glass_verdict eyes[2]; /* zeros for one that isn't there */
+    /* Of both eyes, 0 unless both are there. */
+    double horizontal; /* base-in parts of the prism errors added, cm/m */
+    double vertical;   /* right base-up less left base-up, cm/m */
+    struct optics_ruling horizontal_line, vertical_line, segments;
+};
+
+/*
+ * Centring prism is p = F r of the delivered lens.  The pair's rows are picked
+ * by the ordered power along 90 and along 180; where the two lenses differ so
+ * that their rows do, both rules stand in the line.  OPTICS_BAD_NO_LENS when
+ * no lens is there; else the fault of the first wrong one.
+ */
+enum optics_fault optics_pair_check(
+    const struct optics_pair *pair, struct optics_pair_verdict *ret);
