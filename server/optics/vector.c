@@ -3,6 +3,9 @@
 #include <math.h>
 
 #include "optics/angle.h"
+#include "optics/batch.h"
+
+#define MOST_READINGS 1000 /* the range in fault.def */
 
 static const double NO_CYL = 1e-9; /* D */
 
@@ -105,43 +108,25 @@ double optics_power_distance(struct optics_power a, struct optics_power b)
     return optics_vector_blur(change(a, b));
 }
 
-/* Adds the squares of v - mean, part by part. */
-static void add_squares(struct optics_vector *sum, struct optics_vector v,
-    struct optics_vector mean)
-{
-    struct optics_vector d = optics_vector_difference(v, mean);
-
-    sum->m += d.m * d.m;
-    sum->j0 += d.j0 * d.j0;
-    sum->j45 += d.j45 * d.j45;
-}
-
 enum optics_fault optics_mean(
     const struct optics_power *readings, size_t n, struct optics_mean *ret)
 {
-    struct optics_vector mean = {0}, squares = {0};
-    double count = (double)n;
-    double free_count = n > 1 ? count - 1 : 1;
+    double column[3][MOST_READINGS];
+    struct optics_powers powers = {column[0], column[1], column[2]};
+    struct optics_vectors vectors = {column[0], column[1], column[2]};
     enum optics_fault fault;
 
-    fault = optics_fault_check(OPTICS_BAD_READINGS, count);
+    fault = optics_fault_check(OPTICS_BAD_READINGS, (double)n);
     for (size_t i = 0; i < n && fault == OPTICS_OK; i++) {
         fault = optics_power_check(readings[i]);
-        mean = optics_vector_sum(mean, optics_vector_of(readings[i]));
+        powers.sph[i] = readings[i].sph;
+        powers.cyl[i] = readings[i].cyl;
+        powers.axis[i] = readings[i].axis;
     }
     if (fault != OPTICS_OK)
         return fault;
-    mean.m /= count;
-    mean.j0 /= count;
-    mean.j45 /= count;
-    for (size_t i = 0; i < n; i++)
-        add_squares(&squares, optics_vector_of(readings[i]), mean);
-    ret->mean = mean;
-    ret->sd.m = sqrt(squares.m / free_count);
-    ret->sd.j0 = sqrt(squares.j0 / free_count);
-    ret->sd.j45 = sqrt(squares.j45 / free_count);
-    ret->sd_total = sqrt((squares.m + squares.j0 + squares.j45) / free_count);
-    return OPTICS_OK;
+    optics_batch_vectors(n, powers, vectors);
+    return optics_batch_mean(n, vectors, ret);
 }
 
 struct optics_matrix optics_matrix_of(struct optics_power power)

@@ -102,16 +102,21 @@ class Bench:
 
 
 def optics(options):
+    """Each batch beside the loop with libm and beside a plain copy."""
     done = subprocess.run([built() / "tests/support/benchlib/bench-optics"],
                           text=True, check=True, stdout=subprocess.PIPE)
-    rate, baseline = (float(x) for x in done.stdout.split())
-    row = {"name": "optics", "rate": rate, "baseline": baseline,
-           "ratio": round(rate / baseline, 4)}
-    if options.json:
-        print(json.dumps(row))
-    else:
-        print(f"optics                       {rate:10.0f} normalizations/s  "
-              f"plain copy {baseline:.0f}/s  ratio {row['ratio']}")
+    for line in done.stdout.splitlines():
+        name, rate, libm, copy, apart = line.split()
+        rate, libm, copy = float(rate), float(libm), float(copy)
+        row = {"name": f"optics {name}", "rate": rate, "baseline": libm,
+               "ratio": round(rate / libm, 2), "copy": copy,
+               "of_copy": round(rate / copy, 3), "apart": float(apart)}
+        if options.json:
+            print(json.dumps(row), flush=True)
+        else:
+            print(f"{row['name']:28} {rate:10.0f}/s  libm {libm:10.0f}/s  "
+                  f"ratio {row['ratio']:.2f}  plain copy {copy:.0f}/s  "
+                  f"ratio {row['of_copy']:.3f}  apart {apart}", flush=True)
 
 
 def main():

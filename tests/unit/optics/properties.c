@@ -1,0 +1,14 @@
+#include <stdlib.h>
+
+#include "properties.h"
+
+int main(void)
+{
+    SRunner *sr = srunner_create(suite_batch());
+    int failed;
+
+    srunner_run_all(sr, CK_NORMAL);
+    failed = srunner_ntests_failed(sr);
+    srunner_free(sr);
+    return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+}

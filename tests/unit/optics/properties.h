@@ -1,0 +1,8 @@
+#pragma once
+/*
+ * tests/unit/optics/properties.h - suites that try what holds for every lens
+ * on made-up ones, a million of them.
+ */
+#include <check.h>
+
+Suite *suite_batch(void);
