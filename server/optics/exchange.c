@@ -91,7 +91,7 @@ static struct difference difference_of(
 /* The differences of a history's entries with both eyes. */
 struct past {
     struct difference d[OPTICS_HISTORY_MAX];
-    double exchanged[OPTICS_HISTORY_MAX]; /* the chance */
+    double chance[OPTICS_HISTORY_MAX]; /* of being exchanged itself */
     size_t n;
     double age_years;
 };
@@ -121,15 +121,14 @@ static void compare(const struct difference *a, const struct difference *b,
         optics_covariance_fit(s, optics_vector_sum(a->v, b->v)), FREEDOM);
 }
 
-/* Exchanged against labelled for a, beside all of past but a itself; chance is
- * each entry's own of being exchanged. */
-static double log_ratio(
-    const struct difference *a, const struct past *past, const double chance[])
+/* Exchanged against labelled for a, beside all of past but a itself. */
+static double log_ratio(const struct difference *a, const struct past *past)
 {
     double sum[2] = {-INFINITY, -INFINITY};
 
     for (size_t i = 0; i < past->n; i++) {
-        double ll[2], keep = log1p(-chance[i]), turn = log(chance[i]);
+        double ll[2], keep = log1p(-past->chance[i]);
+        double turn = log(past->chance[i]);
 
         if (&past->d[i] == a)
             continue;
@@ -150,21 +149,26 @@ static double posterior(double ratio, double prior)
     return fmin(1 - 1e-12, fmax(1e-12, 1 / (1 + exp(-odds))));
 }
 
+/* Past without the entries that look exchanged beside all others, which are
+ * believed while each is looked at. */
 static void judge_past(struct optics_patient patient, struct past *ret)
 {
-    double prior[OPTICS_HISTORY_MAX];
+    double chance[OPTICS_HISTORY_MAX];
+    struct past all = {.age_years = patient.age_years};
 
+    for (size_t i = 0; i < patient.n; i++)
+        if (both(&patient.history[i]))
+            all.d[all.n++] = difference_of(&patient.history[i], patient);
+    for (size_t i = 0; i < all.n; i++)
+        chance[i] = posterior(log_ratio(&all.d[i], &all), PAST_PRIOR);
     ret->n = 0;
     ret->age_years = patient.age_years;
-    for (size_t i = 0; i < patient.n; i++) {
-        if (!both(&patient.history[i]))
+    for (size_t i = 0; i < all.n; i++) {
+        if (chance[i] >= 0.5)
             continue;
-        prior[ret->n] = PAST_PRIOR;
-        ret->d[ret->n++] = difference_of(&patient.history[i], patient);
+        ret->d[ret->n] = all.d[i];
+        ret->chance[ret->n++] = chance[i];
     }
-    for (size_t i = 0; i < ret->n; i++)
-        ret->exchanged[i] =
-            posterior(log_ratio(&ret->d[i], ret, prior), PAST_PRIOR);
 }
 
 /* Distances to the newest entry with both eyes, and how many have both. */
@@ -206,7 +210,7 @@ enum optics_fault optics_exchange_judge(struct optics_entry entry,
         return fault;
     judge_past(patient, &past);
     now = difference_of(&entry, patient);
-    got.log_ratio = log_ratio(&now, &past, past.exchanged);
+    got.log_ratio = log_ratio(&now, &past);
     got.probability = posterior(got.log_ratio, prior);
     if (got.probability >= 0.5)
         got.verdict = OPTICS_EXCHANGE_LIKELY;

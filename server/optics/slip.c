@@ -5,7 +5,7 @@
 #include "optics/round.h"
 
 static const double HISTORY_FREEDOM = 3;
-static const double DRIFT_M[2] = {0.75, 0.30}, DRIFT_J[2] = {0.10, 0.10};
+static const double DRIFT_M[2] = {0.60, 0.20}, DRIFT_J[2] = {0.05, 0.05};
 static const double TOGETHER = 0.05; /* changes as the other eye did */
 static const double CHI3_99 = 11.345;
 
@@ -32,10 +32,10 @@ struct reading {
 const char *optics_slip_word(enum optics_slip slip)
 {
     static const char *const words[] = {
-        "the sign of the sphere is the other one",
-        "the sign of the cylinder is the other one",
-        "the decimal point of the sphere moved",
-        "the decimal point of the cylinder moved",
+        "the sign of the sphere is wrong",
+        "the sign of the cylinder is wrong",
+        "the decimal point of the sphere is misplaced",
+        "the decimal point of the cylinder is misplaced",
         "the axis lost or gained a zero",
         "two digits of the sphere are exchanged",
         "two digits of the cylinder are exchanged",
@@ -61,6 +61,20 @@ static double square(double x)
     return x * x;
 }
 
+/* What one eye of one entry of the history lets expect. */
+struct expected {
+    struct optics_vector v;
+    struct optics_covariance s; /* its noise, drift, another method */
+    bool has_other;
+    double other_m, other_mm; /* the other eye's M, and the noise of it */
+};
+
+struct evidence {
+    const struct optics_known *known;
+    struct expected past[2][OPTICS_HISTORY_MAX]; /* by eye */
+    size_t n[2];
+};
+
 static struct optics_covariance drift_of(
     const struct optics_entry *past, struct optics_patient patient)
 {
@@ -71,33 +85,67 @@ static struct optics_covariance drift_of(
         .mm = m * m, .j00 = j * j, .j4545 = j * j};
 }
 
-/* How likely one eye of e is beside one entry of its history; the smallest
- * squared distance so far in *nearest. */
-static double beside(const struct optics_entry *e, enum optics_eye eye,
-    const struct optics_entry *past, struct optics_patient patient,
-    double *nearest)
+static enum optics_eye fellow(enum optics_eye eye)
 {
-    enum optics_eye o = eye == OPTICS_RIGHT ? OPTICS_LEFT : OPTICS_RIGHT;
-    struct optics_vector d = optics_vector_difference(
-        optics_vector_of(e->eye[eye]), optics_vector_of(past->eye[eye]));
-    struct optics_how now = {e->method, e->cycloplegic, patient.age_years};
-    struct optics_how then = {past->method, past->cycloplegic, 0};
-    struct optics_covariance s = optics_covariance_sum(
-        drift_of(past, patient), optics_covariance_between(then, now));
-    struct optics_fit fit;
-    double alone;
+    return eye == OPTICS_RIGHT ? OPTICS_LEFT : OPTICS_RIGHT;
+}
 
-    s = optics_covariance_sum(s, optics_entry_noise(*e, eye, patient));
-    s = optics_covariance_sum(s, optics_entry_noise(*past, eye, patient));
-    fit = optics_covariance_fit(s, d);
+static struct expected expect(const struct optics_entry *now,
+    const struct optics_entry *past, enum optics_eye eye,
+    struct optics_patient patient)
+{
+    enum optics_eye o = fellow(eye);
+    struct optics_how how = {now->method, now->cycloplegic, patient.age_years};
+    struct optics_how then = {past->method, past->cycloplegic, 0};
+    struct expected x = {.v = optics_vector_of(past->eye[eye]),
+        .s = optics_covariance_sum(
+            drift_of(past, patient), optics_covariance_between(then, how)),
+        .has_other = past->has[o] && now->has[o]};
+
+    x.s = optics_covariance_sum(x.s, optics_entry_noise(*past, eye, patient));
+    if (x.has_other) {
+        x.other_m = optics_power_equivalent(past->eye[o]);
+        x.other_mm = optics_entry_noise(*past, o, patient).mm;
+    }
+    return x;
+}
+
+static void gather(const struct optics_entry *now,
+    const struct optics_known *known, struct evidence *ret)
+{
+    ret->known = known;
+    for (int e = 0; e < 2; e++) {
+        ret->n[e] = 0;
+        for (size_t i = 0; i < known->patient.n; i++)
+            if (known->patient.history[i].has[e])
+                ret->past[e][ret->n[e]++] =
+                    expect(now, &known->patient.history[i], (enum optics_eye)e,
+                        known->patient);
+    }
+}
+
+/* One eye of an entry, and its fellow where there is one. */
+struct eyes {
+    struct optics_vector v;
+    struct optics_covariance noise;
+    double other_m, other_mm;
+};
+
+/* How likely they are beside x; the smallest squared distance so far in
+ * *nearest. */
+static double beside(
+    const struct eyes *e, const struct expected *x, double *nearest)
+{
+    struct optics_vector d = optics_vector_difference(e->v, x->v);
+    struct optics_covariance s = optics_covariance_sum(e->noise, x->s);
+    struct optics_fit fit = optics_covariance_fit(s, d);
+    double alone = optics_student_log(fit, HISTORY_FREEDOM);
+
     *nearest = fmin(*nearest, fit.distance2);
-    alone = optics_student_log(fit, HISTORY_FREEDOM);
-    if (!e->has[o] || !past->has[o])
+    if (!x->has_other)
         return alone;
-    d.m -= optics_power_equivalent(e->eye[o]) -
-           optics_power_equivalent(past->eye[o]);
-    s.mm += optics_entry_noise(*e, o, patient).mm +
-            optics_entry_noise(*past, o, patient).mm;
+    d.m -= e->other_m - x->other_m;
+    s.mm += e->other_mm + x->other_mm;
     fit = optics_covariance_fit(s, d);
     *nearest = fmin(*nearest, fit.distance2);
     return optics_log_sum(log1p(-TOGETHER) + alone,
@@ -106,23 +154,23 @@ static double beside(const struct optics_entry *e, enum optics_eye eye,
 
 /* False when the eye has no history. */
 static bool score_history(struct reading *r, enum optics_eye eye,
-    const struct optics_known *known, bool *fits)
+    const struct evidence *known, bool *fits)
 {
+    struct optics_patient patient = known->known->patient;
+    enum optics_eye o = fellow(eye);
     double sum = -INFINITY, nearest = INFINITY;
-    size_t n = 0;
+    struct eyes e = {.v = optics_vector_of(r->entry.eye[eye]),
+        .noise = optics_entry_noise(r->entry, eye, patient)};
 
-    for (size_t i = 0; i < known->patient.n; i++) {
-        const struct optics_entry *past = &known->patient.history[i];
-
-        if (!past->has[eye])
-            continue;
-        n++;
-        sum = optics_log_sum(
-            sum, beside(&r->entry, eye, past, known->patient, &nearest));
-    }
-    if (n == 0)
+    if (known->n[eye] == 0)
         return false;
-    r->score += sum - log((double)n);
+    if (r->entry.has[o]) {
+        e.other_m = optics_power_equivalent(r->entry.eye[o]);
+        e.other_mm = optics_entry_noise(r->entry, o, patient).mm;
+    }
+    for (size_t i = 0; i < known->n[eye]; i++)
+        sum = optics_log_sum(sum, beside(&e, &known->past[eye][i], &nearest));
+    r->score += sum - log((double)known->n[eye]);
     *fits = *fits && nearest <= CHI3_99;
     return true;
 }
@@ -154,7 +202,7 @@ static void score_other(struct reading *r, bool *fits)
 
 /* Scores r; false when nothing is known about the eye asked about. */
 static bool score(
-    struct reading *r, enum optics_eye asked, const struct optics_known *known)
+    struct reading *r, enum optics_eye asked, const struct evidence *known)
 {
     bool both = r->entry.has[OPTICS_RIGHT] && r->entry.has[OPTICS_LEFT];
     bool history[2] = {false, false}, unused = true, any;
@@ -168,10 +216,10 @@ static bool score(
         if (!r->entry.has[eye])
             continue;
         history[eye] = score_history(r, eye, known, fits);
-        if (known->has_cornea[eye])
-            score_cornea(r, eye, known, fits);
+        if (known->known->has_cornea[eye])
+            score_cornea(r, eye, known->known, fits);
     }
-    any = history[asked] || known->has_cornea[asked];
+    any = history[asked] || known->known->has_cornea[asked];
     if (!both || history[asked])
         return any;
     score_other(r, &r->fits);
@@ -300,7 +348,7 @@ static void list_slips(struct list *l)
 {
     struct optics_power p = l->as_entered->eye[l->eye];
     struct optics_power q = p;
-    enum optics_eye other = l->eye == OPTICS_RIGHT ? OPTICS_LEFT : OPTICS_RIGHT;
+    enum optics_eye other = fellow(l->eye);
 
     add_sphere(l, OPTICS_SLIP_SPHERE_SIGN, -p.sph);
     add_cylinder(l, OPTICS_SLIP_CYLINDER_SIGN, -p.cyl);
@@ -356,6 +404,7 @@ enum optics_fault optics_slip_explain(struct optics_entry entry,
 {
     struct reading now = {.entry = entry};
     struct optics_slip_answer got = {0};
+    struct evidence evidence;
     struct list list = {.as_entered = &entry, .eye = eye};
     enum optics_fault fault = optics_patient_check(known->patient);
 
@@ -363,13 +412,14 @@ enum optics_fault optics_slip_explain(struct optics_entry entry,
         fault = OPTICS_BAD_AN_EYE;
     if (fault != OPTICS_OK)
         return fault;
-    if (score(&now, eye, known)) {
+    gather(&entry, known, &evidence);
+    if (score(&now, eye, &evidence)) {
         list_slips(&list);
         for (size_t i = 0; i < list.n; i++) {
             struct reading r = {.entry = list.entry[i]};
             double prior = SLIP_PRIOR / (double)list.n / (1 - SLIP_PRIOR);
 
-            score(&r, eye, known);
+            score(&r, eye, &evidence);
             insert(
                 &got, (struct optics_meaning){list.slip[i],
                           optics_power_as(r.entry.eye[eye], OPTICS_MINUS_CYL),

@@ -8,8 +8,8 @@
  *   history  when that eye has one: Student's t, 3 degrees of freedom, equal
  *            weights of its entries; the scale is the noise of both readings,
  *            the spread between two methods or conditions (optics/noise.h),
- *            and drift of 0.30 D a year of M in adults, 0.75 up to 12 years,
- *            and 0.10 of J0 and J45 (chosen by us).  With 0.05 the eye may
+ *            and drift of 0.20 D a year of M in adults, 0.60 up to 12 years,
+ *            and 0.05 of J0 and J45 (chosen by us).  With 0.05 the eye may
  *            have changed in M as the other one did.
  *   cornea   when its astigmatism is known: t, 4 degrees, of (J0, J45) less the
  *            cornea's: centre -0.33 and 0, scale 0.22 and 0.17 D.
@@ -47,7 +47,7 @@ enum optics_slip {
     OPTICS_SLIP_EYES,
 };
 
-/* "the sign of the sphere is the other one", … */
+/* "the sign of the sphere is wrong", … */
 const char *optics_slip_word(enum optics_slip slip);
 
 struct optics_meaning {
