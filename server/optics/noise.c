@@ -69,7 +69,7 @@ static struct pool pool_rows(struct row like)
             continue;
         p.squares += r->subjects * sd * sd;
         p.subjects += r->subjects;
-        p.published = p.published && r->published;
+        p.published &= r->published;
     }
     return p;
 }
@@ -121,7 +121,8 @@ static struct optics_repeat repeat_of_group(
         share = 0.5;
     }
     return (struct optics_repeat){sqrt(m.squares / m.subjects),
-        share * sqrt(j.squares / j.subjects), m.published && j.published};
+        share * sqrt(j.squares / j.subjects),
+        (bool)(m.published & j.published)};
 }
 
 /* 1 up to low years, 0 from high, straight between. */
@@ -145,7 +146,7 @@ enum optics_fault optics_repeat_of(
     adult = repeat_of_group(how, ADULT);
     ret->m = part * child.m + (1 - part) * adult.m;
     ret->j = part * child.j + (1 - part) * adult.j;
-    ret->published = child.published && adult.published;
+    ret->published = child.published & adult.published;
     return OPTICS_OK;
 }
 
@@ -261,7 +262,7 @@ enum optics_fault optics_change_probability(struct optics_power old_power,
         optics_vector_of(new_power), optics_vector_of(old_power));
     ret->methods_differ = old_how.method != new_how.method;
     ret->conditions_differ = old_how.cycloplegic != new_how.cycloplegic;
-    ret->published = old_repeat.published && new_repeat.published;
+    ret->published = old_repeat.published & new_repeat.published;
     weigh(ret, optics_covariance_sum(optics_covariance_sum(a, b),
                    optics_covariance_between(old_how, new_how)));
     return OPTICS_OK;

@@ -171,7 +171,7 @@ static bool score_history(struct reading *r, enum optics_eye eye,
     for (size_t i = 0; i < known->n[eye]; i++)
         sum = optics_log_sum(sum, beside(&e, &known->past[eye][i], &nearest));
     r->score += sum - log((double)known->n[eye]);
-    *fits = *fits && nearest <= CHI3_99;
+    *fits = nearest <= CHI3_99;
     return true;
 }
 
@@ -231,7 +231,7 @@ static bool on_steps(double x)
 {
     int32_t count;
 
-    return fabs(x) < 1e6 && fabs(x * 100 - round(x * 100)) < 1e-6 &&
+    return fabs(x * 100 - round(x * 100)) < 1e-6 &&
            optics_step_count(
                OPTICS_STEP_EIGHTH, (int32_t)lround(x * 100), &count);
 }

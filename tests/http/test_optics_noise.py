@@ -107,7 +107,7 @@ def turned(v, degrees):
 # 0.48 (autorefraction), l 0.29 and w 0.475 (subjective); J 0.37 / 1.96 / 2, and
 # 0.29 / 2.772.  Children: PubMed 31703049.
 SD = {("autorefraction", False, 40): (0.1678, 0.0944),
-      ("subjective", False, 40): (0.1678, 0.1046),
+      ("subjective", False, 40): (0.1677, 0.1046),
       ("autorefraction", False, 8): (0.57, 0.11),
       ("autorefraction", True, 8): (0.17, 0.11),
       ("automated-subjective", False, 40): (0.2543, 0.1046),

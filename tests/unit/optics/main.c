@@ -47,6 +47,10 @@ int main(void)
     srunner_add_suite(sr, suite_tolerance());
     srunner_add_suite(sr, suite_pair());
     srunner_add_suite(sr, suite_cases_lens());
+    srunner_add_suite(sr, suite_noise());
+    srunner_add_suite(sr, suite_exchange());
+    srunner_add_suite(sr, suite_slip());
+    srunner_add_suite(sr, suite_bias());
     srunner_run_all(sr, CK_NORMAL);
     failed = srunner_ntests_failed(sr);
     srunner_free(sr);
