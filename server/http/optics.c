@@ -9,10 +9,6 @@
 #include "http/handlers.h"
 #include "http/optics_answer.h"
 
-/* A longer body is computed by a worker: an item takes 3 to 10 us, and this
- * many bytes under 1 ms. */
-#define LOOP_BODY_MAX 8192
-
 /* A long body between the loop, the worker and the loop again. */
 struct job {
     const struct http_optics *f;
@@ -49,7 +45,8 @@ enum rc http_optics_post(struct http_req *rq, struct err *err)
     if (!f)
         return err_set(err, RC_NOT_FOUND, NULL,
             "there is no optics function \"%s\"", rq->ids[0]);
-    if (rq->body_len > LOOP_BODY_MAX) {
+    /* A longer body is computed by a worker. */
+    if (rq->body_len > http_optics_loop_bytes(f)) {
         struct job *job = arena_calloc(rq->arena, 1, sizeof(*job));
 
         job->f = f;

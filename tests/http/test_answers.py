@@ -191,6 +191,13 @@ WITHOUT_FILE = {
         "profile": "ANSI Z80.1-2015", "lens_type": "bifocal",
         "right": {"ordered": GLASS, "delivered": dict(GLASS, pd_mm=32)},
         "left": {"ordered": GLASS, "delivered": dict(GLASS, axis=2)}},
+    "manufacturability": {
+        "eye": "left", "sphere": -6, "prism": {"base_in": 3, "base_up": 0},
+        "front_power": 3, "index": 1.67, "material": "polyurethane",
+        "a_mm": 52, "b_mm": 36, "dbl_mm": 18, "ed_mm": 56, "pd_mm": 31,
+        "height_mm": 16, "min_centre_mm": 1.5, "min_edge_mm": 1,
+        "allowance_mm": 1, "blank_mm": 60, "corridor_mm": 14,
+        "near_zone_mm": 3},
 }
 
 

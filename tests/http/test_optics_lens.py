@@ -355,5 +355,215 @@ class Pair(Case):
                                 ("/prism/base_up", "is required"))])
 
 
+def lens_to_make(**more):
+    return {"eye": "right", "sphere": -2, "front_power": 4, "index": 1.6,
+            "density_g_cm3": 1.3, "a_mm": 52, "b_mm": 38, "dbl_mm": 18,
+            "ed_mm": 56, "pd_mm": 31, "height_mm": 21, "min_centre_mm": 1.5,
+            "min_edge_mm": 1, "allowance_mm": 1, **more}
+
+
+def bisect(rises, low, high):
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (low, middle) if rises(middle) > 0 else (middle, high)
+    return (low + high) / 2
+
+
+class Geometry:
+    """The same lens from the shapes themselves: where a line parallel to the
+    axis meets sphere and torus, a contour walked by its parameter, a volume of
+    slices.  No sag formula, no search, no polar integral."""
+
+    def __init__(self, body, centre_mm):
+        n = body["index"] - 1
+        met = 1 / (1 / body["front_power"] - centre_mm / 1000 / body["index"])
+        self.front = 1000 * n / body["front_power"]
+        self.along = 1000 * n / (met - body["sphere"])
+        self.across = 1000 * n / (
+            met - body["sphere"] - body.get("cylinder", 0))
+        self.turn = math.radians(body.get("axis") or 0)
+        inwards = 1 if body["eye"] == "right" else -1
+        prism = body.get("prism", {"base_in": 0, "base_up": 0})
+        # Deviation (n - 1) * slope, in hundredths.
+        self.slope = (inwards * prism["base_in"] / 100 / n,
+                      prism["base_up"] / 100 / n)
+        self.centre_mm = centre_mm
+        self.x = inwards * ((body["a_mm"] + body["dbl_mm"]) / 2
+                            - body["pd_mm"])
+        self.y = body["height_mm"] - body["b_mm"] / 2
+        self.a, self.b = body["a_mm"] / 2, body["b_mm"] / 2
+        self.power = self.shape(body["ed_mm"] / 2)
+
+    def contour(self, p, t):
+        c, s = math.cos(t), math.sin(t)
+        return (math.copysign(self.a * abs(c) ** (2 / p), c),
+                math.copysign(self.b * abs(s) ** (2 / p), s))
+
+    def shape(self, far):
+        """The exponent whose contour reaches as far, by walking it."""
+        def over(p):
+            return max(math.hypot(*self.contour(p, n * math.pi / 4000))
+                       for n in range(2001)) - far
+
+        return bisect(over, 2, 200)
+
+    def thickness(self, x, y):
+        """At x, y from the boxed centre."""
+        x, y = x - self.x, y - self.y
+        u = x * math.cos(self.turn) + y * math.sin(self.turn)
+        v = y * math.cos(self.turn) - x * math.sin(self.turn)
+        # Sphere around (0, 0, front): on it the distance is the radius.
+        front = bisect(lambda z: self.front - math.hypot(
+            x, y, z - self.front), 0, self.front)
+        # The circle in the axis plane, turned about the line at across: a
+        # point stands on it where its distance from that line is the circle's.
+        circle = bisect(lambda z: self.along - math.hypot(
+            u, z - self.along), 0, self.along)
+        arm = self.across - circle
+        back = bisect(lambda z: arm - math.hypot(v, z - self.across),
+                      circle, self.across)
+        return self.centre_mm + back - front + (
+            self.slope[0] * x + self.slope[1] * y)
+
+    def rim(self, steps):
+        """By even steps of x, and of y."""
+        p = self.power
+        for n in range(steps + 1):
+            part = -1 + 2 * n / steps
+            other = (1 - abs(part) ** p) ** (1 / p)
+            for sign in (-1, 1):
+                yield self.a * part, sign * self.b * other
+                yield sign * self.a * other, self.b * part
+
+    def volume(self, slices=60):
+        """Simpson along rows, the middle rule between them."""
+        total, step = 0, 2 * self.b / slices
+        for i in range(slices):
+            y = -self.b + (i + 0.5) * step
+            half = self.a * (1 - abs(y / self.b) ** self.power) ** (
+                1 / self.power)
+            h = half / 6
+            total += step * h / 3 * sum(
+                (1 if k in (0, 12) else 4 if k % 2 else 2)
+                * self.thickness(-half + k * h, y) for k in range(13))
+        return total
+
+
+MAKES = [
+    lens_to_make(),
+    lens_to_make(eye="left", sphere=-4, cylinder=-2, axis=30, ed_mm=53,
+                 pd_mm=29.5),
+    lens_to_make(sphere=5, cylinder=-1.5, axis=100, front_power=8,
+                 height_mm=17),
+    lens_to_make(eye="left", sphere=-1, cylinder=-1, axis=145,
+                 front_power=5, prism={"base_in": 2, "base_up": -1.5}),
+    lens_to_make(sphere=3, front_power=6.5, index=1.523, ed_mm=60,
+                 density_g_cm3=2.54, prism={"base_in": 0, "base_up": 3}),
+]
+
+
+class Make(Case):
+    def test_thickness_and_weight_by_another_way(self):
+        for body, got in zip(MAKES, self.right("manufacturability", MAKES)):
+            with self.subTest(body["sphere"]):
+                shape = Geometry(body, got["centre_mm"])
+                rim = [shape.thickness(x, y) for x, y in shape.rim(300)]
+                self.assertAlmostEqual(got["edge"]["thinnest"]["mm"],
+                                       min(rim), 3)
+                self.assertAlmostEqual(got["edge"]["thickest"]["mm"],
+                                       max(rim), 3)
+                self.assertAlmostEqual(
+                    got["shape_blank_mm"] - 1,
+                    2 * max(math.hypot(x - shape.x, y - shape.y)
+                            for x, y in shape.rim(3000)), 1)
+                for spot in got["edge"]["meridians"] + [got["least"]]:
+                    self.assertAlmostEqual(
+                        shape.thickness(spot["x_mm"], spot["y_mm"]),
+                        spot["mm"], 6)
+                volume = shape.volume()
+                self.assertLess(abs(got["volume_mm3"] / volume - 1), 0.002)
+                self.assertAlmostEqual(
+                    got["weight_g"],
+                    got["volume_mm3"] / 1000 * body["density_g_cm3"])
+
+    def test_one_minimum_decides_the_centre(self):
+        for body, got in zip(MAKES, self.right("manufacturability", MAKES)):
+            over = (got["centre_mm"] - body["min_centre_mm"],
+                    got["least"]["mm"] - body["min_edge_mm"])
+            self.assertGreater(min(over), -1e-6)
+            self.assertAlmostEqual(min(over), 0, 6)
+
+    def test_meridians_stand_on_the_shape_a_quarter_apart(self):
+        got = self.right("manufacturability", MAKES[1])["edge"]["meridians"]
+        # Left eye: decentred 5.5 inwards is 5.5 to the examiner's left.
+        turns = [math.degrees(math.atan2(s["y_mm"] - 2, s["x_mm"] + 5.5))
+                 for s in got]
+        for i, turn in enumerate(turns):
+            self.assertAlmostEqual((turn - 30 - 90 * i + 180) % 360, 180, 6)
+
+    def test_findings_say_what_is_short_and_by_how_much(self):
+        body = lens_to_make(blank_mm=65, corridor_mm=18, near_zone_mm=4)
+        got = self.right("manufacturability", body)
+        # ED 56 + 2 * sqrt(4^2 + 2^2) + 1 against 65; 18 + 4 against 21.
+        self.assertEqual([(f["code"], round(f["mm"], 3))
+                          for f in got["findings"]],
+                         [("blank-too-small", 0.944),
+                          ("fitting-height-low", 1)])
+        self.assertEqual(got["least_fitting_height_mm"], 22)
+        self.assertTrue(all(f["text"] and f["proposal"]
+                            for f in got["findings"]))
+        self.assertIn("estimate", got["caution"])
+        body.update(blank_mm=66, corridor_mm=17)
+        got = self.right("manufacturability", body)
+        self.assertEqual(got["findings"], [])
+        thin = self.right("manufacturability", lens_to_make(
+            sphere=-6, prism={"base_in": 3, "base_up": 0}))
+        self.assertEqual([f["code"] for f in thin["findings"]],
+                         ["thin-beside-centre"])
+        self.assertIn("prism_by_decentration", thin)
+
+    def test_density_of_a_material(self):
+        body = lens_to_make(material="polyurethane")
+        self.refused("manufacturability", body,
+                     ("", "must have one of material, density_g_cm3"))
+        del body["density_g_cm3"]
+        got = self.right("manufacturability", body)
+        self.assertAlmostEqual(got["weight_g"],
+                               got["volume_mm3"] / 1000 * 1.35)
+        self.refused("manufacturability", dict(body, material="mineral"),
+                     ("/material", "has no usual density at this index: "
+                      "send density_g_cm3"))
+
+    def test_height_is_the_datum_line_unless_said(self):
+        body = lens_to_make()
+        del body["height_mm"]
+        got = self.right("manufacturability", body)["decentration"]
+        self.assertEqual(got, {"in_mm": 4, "up_mm": 0})
+
+    def test_nonsense_is_named(self):
+        self.refused("manufacturability", [lens_to_make(), lens_to_make(
+            ed_mm=99, pd_mm=5)],
+            ("/1/ed_mm", '"99" is over the diagonal of a_mm and b_mm'))
+        self.refused("manufacturability", lens_to_make(pd_mm=5),
+                     ("/pd_mm", '"5" puts the reference point outside the '
+                      "frame"))
+        self.refused("manufacturability", lens_to_make(front_power=30),
+                     ("/front_power", '"30" makes a surface narrower than '
+                      "the lens for this frame"))
+        body = lens_to_make(corridor_mm=14, index=0.9, material="wood",
+                            prism={"base_in": "1"})
+        self.refused("manufacturability", body,
+                     ("/index", '"0.9" is outside 1.001 to 3'),
+                     ("/prism/base_in", "must be a number"),
+                     ("/prism/base_up", "is required"),
+                     ("", "must have one of material, density_g_cm3"),
+                     ("/near_zone_mm", "is required"))
+
+    def test_many_at_once(self):
+        asked = MAKES * 20
+        got = self.right("manufacturability", asked)
+        self.assertEqual(got[:5] * 20, got)
+
+
 if __name__ == "__main__":
     unittest.main()

@@ -17,6 +17,7 @@ Suite *suite_cornea(void);
 Suite *suite_exchange(void);
 Suite *suite_frame(void);
 Suite *suite_magnify(void);
+Suite *suite_make(void);
 Suite *suite_noise(void);
 Suite *suite_pair(void);
 Suite *suite_power(void);
