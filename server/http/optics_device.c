@@ -9,7 +9,7 @@
 
 static const char *const EYES[] = {"right", "left", NULL};
 
-static void read_pair(struct json_in at, struct optics_device_pair *ret)
+static void read_visit(struct json_in at, struct optics_device_visit *ret)
 {
     static const char *const names[] = {"reading", "final", NULL};
 
@@ -50,19 +50,19 @@ static void put_turn(struct json_out *o, const char *key, struct optics_turn t)
 
 void http_optics_device_bias(struct json_in in, struct json_out *o)
 {
-    struct json_in at = json_in_get(in, "pairs");
-    struct optics_device_pair *pairs;
+    struct json_in at = json_in_get(in, "visits");
+    struct optics_device_visit *visits;
     struct optics_device d;
     size_t n;
 
     if (!json_in_need(at) || !json_in_array(at, 2, LIST_MAX, &n))
         return;
-    pairs = arena_calloc(in.err->arena, n, sizeof(*pairs));
+    visits = arena_calloc(in.err->arena, n, sizeof(*visits));
     for (size_t i = 0; i < n; i++)
-        read_pair(json_in_item(at, i), &pairs[i]);
-    if (!http_optics_right(in, optics_device_judge(pairs, n, &d)))
+        read_visit(json_in_item(at, i), &visits[i]);
+    if (!http_optics_right(in, optics_device_judge(visits, n, &d)))
         return;
-    json_out_int(o, "patients", (int64_t)d.patients);
+    json_out_int(o, "visits", (int64_t)d.visits);
     json_out_int(o, "eyes", (int64_t)d.eyes);
     put_vector(o, "bias", d.bias);
     put_vector(o, "standard_error", d.error);

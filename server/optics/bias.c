@@ -4,7 +4,7 @@
 
 #include "optics/angle.h"
 
-static const double MIN_PATIENTS_TURN = 3, MIN_PATIENTS = 10;
+static const double MIN_VISITS_TURN = 3, MIN_VISITS = 10;
 static const double MIN_PRODUCT = 0.125 / 4; /* of half cylinders, D^2 */
 static const double ERRORS = 3;
 static const double MIN_BIAS = 0.125; /* D */
@@ -13,18 +13,18 @@ static const double SAME = 1e-9;      /* D */
 /* Sums of the turn's equation. */
 struct products {
     double dot, cross;
-    size_t patients;
+    size_t visits;
 };
 
 static struct optics_vector difference(
-    const struct optics_device_pair *p, int eye)
+    const struct optics_device_visit *p, int eye)
 {
     return optics_vector_difference(
         optics_vector_of(p->reading[eye]), optics_vector_of(p->final[eye]));
 }
 
 static void add_products(
-    const struct optics_device_pair *p, int eye, struct products *to)
+    const struct optics_device_visit *p, int eye, struct products *to)
 {
     struct optics_vector f, r;
 
@@ -36,9 +36,9 @@ static void add_products(
     to->cross += f.j0 * r.j45 - f.j45 * r.j0;
 }
 
-/* The turn of the eyes first to last of each pair. */
+/* The turn of the eyes first to last of each visit. */
 static struct optics_turn turn_of(
-    const struct optics_device_pair *pairs, size_t n, int first, int last)
+    const struct optics_device_visit *visits, size_t n, int first, int last)
 {
     struct optics_turn none = {0};
     struct products all = {0};
@@ -48,14 +48,14 @@ static struct optics_turn turn_of(
         bool here = false;
 
         for (int eye = first; eye <= last; eye++) {
-            add_products(&pairs[i], eye, &all);
-            here = here || pairs[i].has[eye];
+            add_products(&visits[i], eye, &all);
+            here = here || visits[i].has[eye];
         }
-        all.patients += here;
+        all.visits += here;
     }
     strength = hypot(all.dot, all.cross);
-    count = (double)all.patients;
-    if (count < MIN_PATIENTS_TURN || strength < MIN_PRODUCT)
+    count = (double)all.visits;
+    if (count < MIN_VISITS_TURN || strength < MIN_PRODUCT)
         return none;
     turn = atan2(all.cross, all.dot);
     c = all.dot / strength;
@@ -65,7 +65,7 @@ static struct optics_turn turn_of(
         double share;
 
         for (int eye = first; eye <= last; eye++)
-            add_products(&pairs[i], eye, &own);
+            add_products(&visits[i], eye, &own);
         share = own.cross * c - own.dot * s;
         squares += share * share;
     }
@@ -87,16 +87,16 @@ static struct optics_vector root(struct optics_vector v, double factor)
 }
 
 /* bias, error and sd. */
-static void average(
-    const struct optics_device_pair *pairs, size_t n, struct optics_device *ret)
+static void average(const struct optics_device_visit *visits, size_t n,
+    struct optics_device *ret)
 {
-    struct optics_vector sum = {0}, eyes = {0}, patients = {0};
-    double count, patient_count = (double)n;
+    struct optics_vector sum = {0}, eyes = {0}, own_sums = {0};
+    double count, visit_count = (double)n;
 
     for (size_t i = 0; i < n; i++)
         for (int eye = 0; eye < 2; eye++)
-            if (pairs[i].has[eye]) {
-                sum = optics_vector_sum(sum, difference(&pairs[i], eye));
+            if (visits[i].has[eye]) {
+                sum = optics_vector_sum(sum, difference(&visits[i], eye));
                 ret->eyes++;
             }
     count = (double)ret->eyes;
@@ -106,18 +106,17 @@ static void average(
         struct optics_vector own = {0};
 
         for (int eye = 0; eye < 2; eye++)
-            if (pairs[i].has[eye]) {
+            if (visits[i].has[eye]) {
                 struct optics_vector d = optics_vector_difference(
-                    difference(&pairs[i], eye), ret->bias);
+                    difference(&visits[i], eye), ret->bias);
 
                 add_squares(&eyes, d);
                 own = optics_vector_sum(own, d);
             }
-        add_squares(&patients, own);
+        add_squares(&own_sums, own);
     }
     ret->sd = root(eyes, 1 / sqrt(count - 1));
-    ret->error =
-        root(patients, sqrt(patient_count / (patient_count - 1)) / count);
+    ret->error = root(own_sums, sqrt(visit_count / (visit_count - 1)) / count);
 }
 
 static bool stands_out(double bias, double error)
@@ -133,22 +132,22 @@ static bool agree(struct optics_turn a, struct optics_turn b)
                ERRORS * hypot(a.error_deg, b.error_deg) + SAME;
 }
 
-enum optics_fault optics_device_judge(
-    const struct optics_device_pair *pairs, size_t n, struct optics_device *ret)
+enum optics_fault optics_device_judge(const struct optics_device_visit *visits,
+    size_t n, struct optics_device *ret)
 {
-    struct optics_device got = {.patients = n};
-    enum optics_fault fault = optics_fault_check(OPTICS_BAD_PAIRS, (double)n);
+    struct optics_device got = {.visits = n};
+    enum optics_fault fault = optics_fault_check(OPTICS_BAD_VISITS, (double)n);
 
     for (size_t i = 0; i < n && fault == OPTICS_OK; i++)
-        if (!pairs[i].has[OPTICS_RIGHT] && !pairs[i].has[OPTICS_LEFT])
-            fault = OPTICS_BAD_PAIR;
+        if (!visits[i].has[OPTICS_RIGHT] && !visits[i].has[OPTICS_LEFT])
+            fault = OPTICS_BAD_VISIT;
     if (fault != OPTICS_OK)
         return fault;
-    average(pairs, n, &got);
-    got.both = turn_of(pairs, n, OPTICS_RIGHT, OPTICS_LEFT);
-    got.eye[OPTICS_RIGHT] = turn_of(pairs, n, OPTICS_RIGHT, OPTICS_RIGHT);
-    got.eye[OPTICS_LEFT] = turn_of(pairs, n, OPTICS_LEFT, OPTICS_LEFT);
-    got.enough = (double)n >= MIN_PATIENTS;
+    average(visits, n, &got);
+    got.both = turn_of(visits, n, OPTICS_RIGHT, OPTICS_LEFT);
+    got.eye[OPTICS_RIGHT] = turn_of(visits, n, OPTICS_RIGHT, OPTICS_RIGHT);
+    got.eye[OPTICS_LEFT] = turn_of(visits, n, OPTICS_LEFT, OPTICS_LEFT);
+    got.enough = (double)n >= MIN_VISITS;
     got.biased = got.enough && (stands_out(got.bias.m, got.error.m) ||
                                    stands_out(got.bias.j0, got.error.j0) ||
                                    stands_out(got.bias.j45, got.error.j45));

@@ -13,47 +13,47 @@
 
 /* One patient's eyes, by enum optics_eye, by the instrument and as prescribed
  * at the same visit; at least one eye. */
-struct optics_device_pair {
+struct optics_device_visit {
     struct optics_power reading[2], final[2];
     bool has[2];
 };
 
 /* A turn, degrees anticlockwise as the examiner sees the patient, with its
  * standard error; known is false where cylinders are too few or too weak (less
- * than 0.125 D^2 of cylinder products in all, or fewer than 3 patients). */
+ * than 0.125 D^2 of cylinder products in all, or fewer than 3 visits). */
 struct optics_turn {
     bool known;
     double turn_deg, error_deg;
 };
 
 struct optics_device {
-    size_t patients, eyes;
+    size_t visits, eyes;
     struct optics_vector bias;  /* mean of reading less final, D */
-    struct optics_vector error; /* its standard error, over patients */
+    struct optics_vector error; /* its standard error, over visits */
     struct optics_vector sd;    /* of one eye's difference, with n - 1 */
     struct optics_turn both, eye[2];
     bool biased; /* a part is 3 errors and 0.125 D or more from 0 */
     bool turned; /* both is 3 errors or more from 0; the eyes agree in 3 */
-    bool enough; /* 10 patients or more; else neither is said */
+    bool enough; /* 10 visits or more; else neither is said */
 };
 
 /*
- * Bias: the mean over eyes; its error takes each patient's eyes together (they
- * aren't independent): sqrt(n / (n - 1) sum of squares of patients' sums of
+ * Bias: the mean over eyes; its error takes a visit's eyes together (they
+ * aren't independent): sqrt(n / (n - 1) sum of squares of visits' sums of
  * residuals) / eyes.
  *
  * Turn: the angle that turns the final (J0, J45) of all eyes best onto the
  * readings', least squares: tan 2 turn = sum of cross / sum of dot products
- * (the plane case of a Procrustes fit); the error from each patient's share of
+ * (the plane case of a Procrustes fit); the error from each visit's share of
  * the equation in the same way.  A head rest or an instrument that stands
  * askew turns both eyes the same way; a turn of one eye only, or of the two in
  * opposite ways, isn't the table.  A constant J45 can pass for a turn where all
  * axes lie alike: look at bias too.
  *
- * 2 to 10,000 pairs: OPTICS_BAD_PAIRS; OPTICS_BAD_PAIR for one without an
+ * 2 to 10,000 visits: OPTICS_BAD_VISITS; OPTICS_BAD_VISIT for one without an
  * eye.  Powers must pass optics_power_check.
  */
-enum optics_fault optics_device_judge(const struct optics_device_pair *pairs,
+enum optics_fault optics_device_judge(const struct optics_device_visit *visits,
     size_t n, struct optics_device *ret);
 
 /* "right", "biased", "turned", "biased and turned", "too few to tell". */

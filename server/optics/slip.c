@@ -23,7 +23,7 @@ static const double CLEARLY = 10;
 static const double SAME = 1e-6; /* D: one lens */
 
 /* One way to read the entry. */
-struct reading {
+struct guess {
     struct optics_entry entry;
     double score; /* of both eyes */
     bool fits;    /* the eye that is asked about */
@@ -153,7 +153,7 @@ static double beside(
 }
 
 /* False when the eye has no history. */
-static bool score_history(struct reading *r, enum optics_eye eye,
+static bool score_history(struct guess *r, enum optics_eye eye,
     const struct evidence *known, bool *fits)
 {
     struct optics_patient patient = known->known->patient;
@@ -175,7 +175,7 @@ static bool score_history(struct reading *r, enum optics_eye eye,
     return true;
 }
 
-static void score_cornea(struct reading *r, enum optics_eye eye,
+static void score_cornea(struct guess *r, enum optics_eye eye,
     const struct optics_known *known, bool *fits)
 {
     struct optics_vector v = optics_vector_of(r->entry.eye[eye]);
@@ -188,7 +188,7 @@ static void score_cornea(struct reading *r, enum optics_eye eye,
 }
 
 /* Against the other eye, mirrored; for both eyes at once. */
-static void score_other(struct reading *r, bool *fits)
+static void score_other(struct guess *r, bool *fits)
 {
     struct optics_vector a = optics_vector_of(r->entry.eye[OPTICS_RIGHT]);
     struct optics_vector b = optics_vector_of(r->entry.eye[OPTICS_LEFT]);
@@ -202,7 +202,7 @@ static void score_other(struct reading *r, bool *fits)
 
 /* Scores r; false when nothing is known about the eye asked about. */
 static bool score(
-    struct reading *r, enum optics_eye asked, const struct evidence *known)
+    struct guess *r, enum optics_eye asked, const struct evidence *known)
 {
     bool both = r->entry.has[OPTICS_RIGHT] && r->entry.has[OPTICS_LEFT];
     bool history[2] = {false, false}, unused = true, any;
@@ -402,7 +402,7 @@ enum optics_fault optics_slip_explain(struct optics_entry entry,
     enum optics_eye eye, const struct optics_known *known,
     struct optics_slip_answer *ret)
 {
-    struct reading now = {.entry = entry};
+    struct guess now = {.entry = entry};
     struct optics_slip_answer got = {0};
     struct evidence evidence;
     struct list list = {.as_entered = &entry, .eye = eye};
@@ -416,7 +416,7 @@ enum optics_fault optics_slip_explain(struct optics_entry entry,
     if (score(&now, eye, &evidence)) {
         list_slips(&list);
         for (size_t i = 0; i < list.n; i++) {
-            struct reading r = {.entry = list.entry[i]};
+            struct guess r = {.entry = list.entry[i]};
             double prior = SLIP_PRIOR / (double)list.n / (1 - SLIP_PRIOR);
 
             score(&r, eye, &evidence);

@@ -620,7 +620,7 @@ PEOPLE = list(survey())
 
 def device(rnd, n, turn=0, bias=(0, 0, 0), sd=(0.25, 0.12)):
     """n patients of the survey by an instrument that is biased and turned."""
-    pairs = []
+    visits = []
     for p in rnd.sample(PEOPLE, n):
         pair = {}
         for eye, e in zip(("right", "left"), p["eyes"]):
@@ -629,8 +629,8 @@ def device(rnd, n, turn=0, bias=(0, 0, 0), sd=(0.25, 0.12)):
             pair[eye] = {"final": e, "reading": of_vector(
                 [v[0] + rnd.gauss(0, sd[0]), v[1] + rnd.gauss(0, sd[1]),
                  v[2] + rnd.gauss(0, sd[1])])}
-        pairs.append(pair)
-    return {"pairs": pairs}
+        visits.append(pair)
+    return {"visits": visits}
 
 
 def misfit(eyes, degrees):
@@ -643,7 +643,7 @@ class Device(unittest.TestCase):
     def test_an_instrument_that_is_right(self):
         got = ask("device-bias", device(random.Random(10), 200))
         self.assertEqual(got["verdict"], "right")
-        self.assertEqual((got["patients"], got["eyes"]), (200, 400))
+        self.assertEqual((got["visits"], got["eyes"]), (200, 400))
         self.assertAlmostEqual(got["sd"]["m"], 0.25, delta=0.03)
         self.assertAlmostEqual(got["sd"]["j45"], 0.12, delta=0.015)
         self.assertAlmostEqual(got["standard_error"]["m"], 0.25 / 20,
@@ -667,7 +667,7 @@ class Device(unittest.TestCase):
         for seed, turn in ((14, 3), (15, -30), (16, 60)):
             body = device(random.Random(seed), 40, turn)
             eyes = [(vector(e["final"]), vector(e["reading"]))
-                    for p in body["pairs"] for e in p.values()]
+                    for p in body["visits"] for e in p.values()]
             low, high = turn - 20.0, turn + 20.0
             while high - low > 1e-5:
                 third = (high - low) / 3
@@ -695,9 +695,9 @@ class Device(unittest.TestCase):
 
     def test_eyes_that_turn_opposite_ways_are_no_turned_table(self):
         rnd = random.Random(18)
-        one, other = device(rnd, 100, 6)["pairs"], device(rnd, 100,
-                                                          -6)["pairs"]
-        got = ask("device-bias", {"pairs": [
+        one, other = device(rnd, 100, 6)["visits"], device(rnd, 100,
+                                                          -6)["visits"]
+        got = ask("device-bias", {"visits": [
             {"right": a["right"], "left": b["left"]}
             for a, b in zip(one, other)]})
         self.assertNotIn("turned", got["verdict"])
@@ -706,7 +706,7 @@ class Device(unittest.TestCase):
         got = ask("device-bias", device(random.Random(19), 9, 10))
         self.assertEqual(got["verdict"], "too few to tell")
         same = {"reading": lens(-1), "final": lens(-1.25)}
-        got = ask("device-bias", {"pairs": [{"right": same}] * 20})
+        got = ask("device-bias", {"visits": [{"right": same}] * 20})
         self.assertEqual(got["turn"], {"both": None, "right": None,
                                        "left": None})
         self.assertEqual((got["verdict"], got["eyes"]), ("biased", 20))
@@ -799,14 +799,14 @@ class Refusals(unittest.TestCase):
 
     def test_instruments(self):
         same = {"reading": lens(-1), "final": lens(-1)}
-        self.refused("device-bias", {"pairs": [{"right": same}, {}]},
-                     ("/pairs/1", "must have right, left or both"))
+        self.refused("device-bias", {"visits": [{"right": same}, {}]},
+                     ("/visits/1", "must have right, left or both"))
         self.refused("device-bias",
-                     {"pairs": [{"right": {"reading": lens(-1)}},
+                     {"visits": [{"right": {"reading": lens(-1)}},
                                 {"left": {**same, "x": 1}}]},
-                     ("/pairs/0/right/final", "is required"),
-                     ("/pairs/1/left/x", "no such field here"))
-        self.refused("device-bias", {}, ("/pairs", "is required"))
+                     ("/visits/0/right/final", "is required"),
+                     ("/visits/1/left/x", "no such field here"))
+        self.refused("device-bias", {}, ("/visits", "is required"))
         self.refused("control-limits", {"values": [1, 2], "baseline": 3},
                      ("/baseline", '"3" is more than there are values'))
         answer = send("control-limits", {"values": [1, "2", 1e9],

@@ -9,7 +9,7 @@ enum { N = 12 };
 /* Patients whose readings are the final power, turned and shifted; noise that
  * adds up to nothing. */
 static void fill(
-    struct optics_device_pair pairs[N], double turn_deg, double shift)
+    struct optics_device_visit visits[N], double turn_deg, double shift)
 {
     for (int i = 0; i < N; i++) {
         double noise = i % 2 ? 0.02 : -0.02;
@@ -21,9 +21,9 @@ static void fill(
 
             r.sph += shift + noise;
             r.axis += turn_deg + 20 * noise;
-            pairs[i].final[eye] = p;
-            pairs[i].reading[eye] = r;
-            pairs[i].has[eye] = true;
+            visits[i].final[eye] = p;
+            visits[i].reading[eye] = r;
+            visits[i].has[eye] = true;
         }
     }
 }
@@ -43,33 +43,33 @@ static const struct {
 
 START_TEST(an_instrument_is_what_it_is_made)
 {
-    struct optics_device_pair pairs[N];
+    struct optics_device_visit visits[N];
     struct optics_device got;
 
-    fill(pairs, DEVICES[_i].turn, DEVICES[_i].shift);
-    ck_assert_int_eq(optics_device_judge(pairs, N, &got), OPTICS_OK);
+    fill(visits, DEVICES[_i].turn, DEVICES[_i].shift);
+    ck_assert_int_eq(optics_device_judge(visits, N, &got), OPTICS_OK);
     ck_assert_str_eq(optics_device_word(&got), DEVICES[_i].word);
     ck_assert_double_eq_tol(got.bias.m, DEVICES[_i].shift, 1e-9);
     ck_assert_double_eq_tol(got.both.turn_deg, DEVICES[_i].turn, 1e-3);
     ck_assert_double_eq_tol(
         got.eye[OPTICS_LEFT].turn_deg, DEVICES[_i].turn, 1e-3);
-    ck_assert(got.patients == N && got.eyes == 2 * N);
+    ck_assert(got.visits == N && got.eyes == 2 * N);
 }
 END_TEST
 
-/* By hand: differences of M 0.10, 0.30 (one patient), 0.20, 0.40 (another):
+/* By hand: differences of M 0.10, 0.30 (one visit), 0.20, 0.40 (another):
  * mean 0.25; residuals -0.15 0.05 -0.05 0.15; sd sqrt(0.05 / 3) = 0.1291;
- * patients' sums -0.10 and 0.10: sqrt(2 / 1 * 0.02) / 4 = 0.05. */
+ * visits' sums -0.10 and 0.10: sqrt(2 / 1 * 0.02) / 4 = 0.05. */
 START_TEST(bias_spread_and_error_by_hand)
 {
     static const double off[2][2] = {{0.1, 0.3}, {0.2, 0.4}};
-    struct optics_device_pair pairs[2] = {
+    struct optics_device_visit visits[2] = {
         {.has = {true, true}}, {.has = {true, true}}};
     struct optics_device got;
 
     for (int i = 0; i < 4; i++)
-        pairs[i / 2].reading[i % 2].sph = off[i / 2][i % 2];
-    optics_device_judge(pairs, 2, &got);
+        visits[i / 2].reading[i % 2].sph = off[i / 2][i % 2];
+    optics_device_judge(visits, 2, &got);
     ck_assert_double_eq_tol(got.bias.m, 0.25, 1e-12);
     ck_assert_double_eq_tol(got.sd.m, 0.129099, 1e-6);
     ck_assert_double_eq_tol(got.error.m, 0.05, 1e-12);
@@ -85,15 +85,15 @@ START_TEST(a_bias_of_either_astigmatic_part_is_one)
     static const double axis[] = {90, 180, 45, 135};
 
     for (int k = 0; k < 4; k++) {
-        struct optics_device_pair pairs[N];
+        struct optics_device_visit visits[N];
         struct optics_device got;
 
-        fill(pairs, 0, 0);
+        fill(visits, 0, 0);
         for (int i = 0; i < 2 * N; i++)
-            pairs[i / 2].reading[i % 2] =
-                optics_power_sum(pairs[i / 2].final[i % 2],
+            visits[i / 2].reading[i % 2] =
+                optics_power_sum(visits[i / 2].final[i % 2],
                     (struct optics_power){0.2, -0.4, axis[k]});
-        optics_device_judge(pairs, N, &got);
+        optics_device_judge(visits, N, &got);
         ck_assert(got.biased);
         ck_assert_double_eq_tol(hypot(got.bias.j0, got.bias.j45), 0.2, 1e-9);
         ck_assert_double_eq_tol(got.bias.m, 0, 1e-9);
@@ -103,30 +103,30 @@ END_TEST
 
 START_TEST(one_eye_alone_is_no_turned_table)
 {
-    struct optics_device_pair pairs[N];
+    struct optics_device_visit visits[N];
     struct optics_device got;
 
-    fill(pairs, 5, 0);
+    fill(visits, 5, 0);
     for (int i = 0; i < N; i++)
-        pairs[i].has[OPTICS_LEFT] = false;
-    optics_device_judge(pairs, N, &got);
+        visits[i].has[OPTICS_LEFT] = false;
+    optics_device_judge(visits, N, &got);
     ck_assert(got.both.known && !got.eye[OPTICS_LEFT].known);
     ck_assert_str_eq(optics_device_word(&got), "right");
     ck_assert_uint_eq(got.eyes, N);
     for (int i = 0; i < N; i++) {
-        pairs[i].has[OPTICS_LEFT] = true;
-        pairs[i].has[OPTICS_RIGHT] = false;
+        visits[i].has[OPTICS_LEFT] = true;
+        visits[i].has[OPTICS_RIGHT] = false;
     }
-    optics_device_judge(pairs, N, &got);
+    optics_device_judge(visits, N, &got);
     ck_assert(!got.eye[OPTICS_RIGHT].known && !got.turned);
-    /* Two patients tell a bias of their own, no turn. */
-    optics_device_judge(pairs, 2, &got);
+    /* Two visits tell a bias of their own, no turn. */
+    optics_device_judge(visits, 2, &got);
     ck_assert(!got.both.known);
     /* Opposite ways. */
-    fill(pairs, 5, 0);
+    fill(visits, 5, 0);
     for (int i = 0; i < N; i++)
-        pairs[i].reading[OPTICS_LEFT].axis -= 10;
-    optics_device_judge(pairs, N, &got);
+        visits[i].reading[OPTICS_LEFT].axis -= 10;
+    optics_device_judge(visits, N, &got);
     ck_assert(!got.turned);
     ck_assert_double_eq_tol(got.eye[OPTICS_RIGHT].turn_deg, 5, 1e-3);
     ck_assert_double_eq_tol(got.eye[OPTICS_LEFT].turn_deg, -5, 1e-3);
@@ -135,45 +135,46 @@ END_TEST
 
 START_TEST(what_is_far_but_uncertain_is_not_said)
 {
-    struct optics_device_pair pairs[N];
+    struct optics_device_visit visits[N];
     struct optics_device got;
 
-    fill(pairs, 0, 0.2);
+    fill(visits, 0, 0.2);
     for (int i = 0; i < N; i++)
         for (int eye = 0; eye < 2; eye++)
-            pairs[i].reading[eye].sph += i % 2 ? 0.5 : -0.5;
-    optics_device_judge(pairs, N, &got);
+            visits[i].reading[eye].sph += i % 2 ? 0.5 : -0.5;
+    optics_device_judge(visits, N, &got);
     ck_assert_double_eq_tol(got.bias.m, 0.2, 1e-9);
     ck_assert(got.enough && !got.biased);
     /* Spheres have no turn. */
     for (int i = 0; i < 2 * N; i++)
-        pairs[i / 2].reading[i % 2].cyl = pairs[i / 2].final[i % 2].cyl = 0;
-    optics_device_judge(pairs, N, &got);
+        visits[i / 2].reading[i % 2].cyl = visits[i / 2].final[i % 2].cyl = 0;
+    optics_device_judge(visits, N, &got);
     ck_assert(!got.both.known && !got.turned);
 }
 END_TEST
 
 START_TEST(a_turn_beyond_45_degrees_is_one)
 {
-    struct optics_device_pair pairs[N];
+    struct optics_device_visit visits[N];
     struct optics_device got;
 
-    fill(pairs, 80, 0);
-    optics_device_judge(pairs, N, &got);
+    fill(visits, 80, 0);
+    optics_device_judge(visits, N, &got);
     ck_assert_double_eq_tol(got.both.turn_deg, 80, 1e-2);
 }
 END_TEST
 
-START_TEST(senseless_pairs_are_named)
+START_TEST(senseless_visits_are_named)
 {
-    struct optics_device_pair pairs[N];
+    struct optics_device_visit visits[N];
     struct optics_device got = {.eyes = 7};
 
-    fill(pairs, 0, 0);
-    ck_assert_int_eq(optics_device_judge(pairs, 1, &got), OPTICS_BAD_PAIRS);
-    ck_assert_int_eq(optics_device_judge(pairs, 10001, &got), OPTICS_BAD_PAIRS);
-    pairs[3].has[0] = pairs[3].has[1] = false;
-    ck_assert_int_eq(optics_device_judge(pairs, N, &got), OPTICS_BAD_PAIR);
+    fill(visits, 0, 0);
+    ck_assert_int_eq(optics_device_judge(visits, 1, &got), OPTICS_BAD_VISITS);
+    ck_assert_int_eq(
+        optics_device_judge(visits, 10001, &got), OPTICS_BAD_VISITS);
+    visits[3].has[0] = visits[3].has[1] = false;
+    ck_assert_int_eq(optics_device_judge(visits, N, &got), OPTICS_BAD_VISIT);
     ck_assert(got.eyes == 7);
 }
 END_TEST
@@ -248,7 +249,7 @@ Suite *suite_bias(void)
     tcase_add_test(tc, one_eye_alone_is_no_turned_table);
     tcase_add_test(tc, what_is_far_but_uncertain_is_not_said);
     tcase_add_test(tc, a_turn_beyond_45_degrees_is_one);
-    tcase_add_test(tc, senseless_pairs_are_named);
+    tcase_add_test(tc, senseless_visits_are_named);
     tcase_add_test(tc, limits_of_a_handbook);
     tcase_add_test(tc, points_beyond_and_runs_are_seen);
     tcase_add_test(tc, senseless_values_are_named);
