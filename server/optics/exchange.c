@@ -153,7 +153,7 @@ static double posterior(double ratio, double prior)
  * believed while each is looked at. */
 static void judge_past(struct optics_patient patient, struct past *ret)
 {
-    double chance[OPTICS_HISTORY_MAX];
+    double chance[OPTICS_HISTORY_MAX] = {0};
     struct past all = {.age_years = patient.age_years};
 
     for (size_t i = 0; i < patient.n; i++)

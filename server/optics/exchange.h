@@ -18,10 +18,10 @@
  *   drift       of the difference: 0.15 D a year of M in adults, 0.30 up to 12
  *               years (between at 18), 0.05 D a year of J0 and J45; as a
  *               spread, in proportion to time (chosen by us).
- *   history     an entry of it can have been exchanged itself: with 0.001 (chosen
- *               by us: people have seen it) and what the others say of it.  One
- *               that looks exchanged beside the others is left out; where only
- *               such are left, nothing can be told.
+ *   history     an entry of it can have been exchanged itself: with 0.001
+ *               (chosen by us: people have seen it) and what the others say of
+ *               it.  One that looks exchanged beside the others is left out;
+ *               where only such are left, nothing can be told.
  *   prior       0.01 for the new entry (chosen by us; in 100 sets of eye notes
  *               44 exchanges were found, 19 of them corrected).
  *

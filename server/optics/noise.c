@@ -9,18 +9,23 @@ enum quantity { EQUIVALENT, CYLINDER, ASTIGMATIC };
 enum figure { OF_CHANGE, OF_READING, SD };
 
 static const struct row {
+    double low, high, subjects;
     enum optics_method method;
-    bool cycloplegic;
     enum group group;
     enum quantity quantity;
     enum figure figure;
-    double low, high, subjects;
-    bool published;
-    const char *source;
+    bool cycloplegic, published;
 } ROWS[] = {
-#define ROW(method, drops, group, quantity, figure, low, high, n, seen, src)   \
-    {OPTICS_BY_##method, drops, group, quantity, figure, low, high, n, seen,   \
-        src},
+#define ROW(how, drops, who, what, which, from, to, n, seen, src)              \
+    {.method = OPTICS_BY_##how,                                                \
+        .cycloplegic = drops,                                                  \
+        .group = who,                                                          \
+        .quantity = what,                                                      \
+        .figure = which,                                                       \
+        .low = from,                                                           \
+        .high = to,                                                            \
+        .subjects = n,                                                         \
+        .published = seen},
 #include "optics/noise.def"
 #undef ROW
 };
@@ -249,7 +254,7 @@ enum optics_fault optics_change_probability(struct optics_power old_power,
     struct optics_how new_how, struct optics_change *ret)
 {
     struct optics_covariance a, b;
-    struct optics_repeat old_repeat, new_repeat;
+    struct optics_repeat old_repeat = {0}, new_repeat = {0};
     enum optics_fault fault = optics_covariance_of(old_power, old_how, &a);
 
     if (fault == OPTICS_OK)
