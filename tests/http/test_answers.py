@@ -198,6 +198,25 @@ WITHOUT_FILE = {
         "height_mm": 16, "min_centre_mm": 1.5, "min_edge_mm": 1,
         "allowance_mm": 1, "blank_mm": 60, "corridor_mm": 14,
         "near_zone_mm": 3},
+    "change-probability": {
+        "old": {"sphere": -1, "method": "retinoscopy", "cycloplegic": True},
+        "new": {"sphere": -2, "method": "subjective"}},
+    "eye-exchange": {
+        "entry": {"right": {"sphere": -1}, "left": {"sphere": -4},
+                  "method": "subjective"},
+        "history": [{"right": {"sphere": -4}, "left": {"sphere": -1},
+                     "method": "subjective", "years_before": 1}]},
+    "slip-explanation": {
+        "entry": {"right": {"sphere": -25}, "left": {"sphere": -2.5},
+                  "method": "subjective"},
+        "history": [{"right": {"sphere": -2.5}, "left": {"sphere": -2.5},
+                     "method": "subjective", "years_before": 1}],
+        "cornea": {"left": {"cylinder": -0.5, "axis": 180}}},
+    "device-bias": {
+        "visits": [{"right": {"reading": {"sphere": n},
+                              "final": {"sphere": n, "cylinder": -1,
+                                        "axis": 90}}} for n in range(4)]},
+    "control-limits": {"values": [1, 2, 1, 2, 9]},
 }
 
 

@@ -6,13 +6,16 @@ whether it is found.  All sampling has fixed seeds.
 """
 
 import csv
+import json
 import math
 import pathlib
 import random
 import unittest
 
+from apidoc import Description, read
 from lenstest import Service, repo
 
+described = Description()
 DATA = pathlib.Path(repo) / "tests/data/optics/survey_pairs.csv"
 
 
@@ -31,9 +34,15 @@ def send(function, body):
 
 
 def ask(function, body):
+    """The answer, whose form is looked at, of an array that of the first."""
     answer = send(function, body)
     assert answer.status == 200, answer.body
-    return answer.body
+    got = answer.body
+    for one in got[:3] if isinstance(got, list) else [got]:
+        described.schemas.check(
+            f"../schema/optics.json#/$defs/{function}-answer",
+            read(json.dumps(one)), closed=True)
+    return got
 
 
 def lens(sphere, cylinder=0, axis=None):
@@ -460,7 +469,7 @@ def typed(power):
             f"{power.get('axis') or 0:03.0f}"]
 
 
-def read(text):
+def lens_of(text):
     return lens(float(text[0]), float(text[1]), float(text[2]))
 
 
@@ -587,7 +596,7 @@ class Slip(unittest.TestCase):
             history = [entry(*old, "subjective", 1)]
             e = entry(*new, "subjective")
             untouched.append({"entry": e, "history": history})
-            wrong = [(name, read(text)) for name, text in mistakes(new[0])]
+            wrong = [(name, lens_of(text)) for name, text in mistakes(new[0])]
             name, right = rnd.choice(wrong)
             cases.append((name, new[0], {"entry": {**e, "right": right},
                                          "history": history}))
