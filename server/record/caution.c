@@ -19,8 +19,14 @@
 #define STRONG_CD 500  /* from here on the vertex matters */
 #define OUTLIER_D 0.75 /* and over three spreads of the others */
 #define REPRESENTATIVE_D 0.50
-#define K_DISAGREE_CD 25      /* radius against power */
-#define K_SKEW_DEG 5.0        /* meridians off perpendicular */
+#define K_DISAGREE_CD 25 /* radius against power */
+#define K_SKEW_DEG 5.0   /* meridians off perpendicular */
+/* Of 67 survey corneas over 8 D (US CDC NHANES, tests/data/corpus) 12 have 3 D
+ * or more in the refraction, of 48 with 6 to 7 D 38: beyond, it's mostly the
+ * measurement. */
+#define K_CYL_CD 800
+#define K_LOW_CD 3000
+#define K_HIGH_CD 6000
 #define CORNEA_MISMATCH_D 2.0 /* refractive against expected cylinder */
 #define PD_SUM_MM100 100
 
@@ -153,22 +159,37 @@ static void check_vertex(struct record_reading *r, int side)
         "the power can't be brought to another one");
 }
 
+/* Axis 0 beside no cylinder is how instruments say that there is none. */
 static bool drops_axis(struct record_sent sent)
 {
-    return sent.axis_cdeg != NUM_ABSENT &&
-           (sent.cyl_cd == NUM_ABSENT || sent.cyl_cd == 0);
+    return sent.cyl_cd == 0 && sent.axis_cdeg != NUM_ABSENT &&
+           sent.axis_cdeg != 0;
+}
+
+static bool lost_cylinder(struct record_sent sent)
+{
+    return sent.cyl_cd == NUM_ABSENT && sent.axis_cdeg != NUM_ABSENT;
+}
+
+static bool any_sent(const struct record_reading_eye *eye,
+    bool (*holds)(struct record_sent sent))
+{
+    bool any = holds(eye->sent);
+
+    for (size_t i = 0; i < eye->n_repeats; i++)
+        any = any || holds(eye->repeats[i].sent);
+    return any;
 }
 
 static void check_axis(struct record_reading *r, int side)
 {
-    const struct record_reading_eye *eye = &r->eyes[side];
-    bool dropped = drops_axis(eye->sent);
-
-    for (size_t i = 0; i < eye->n_repeats; i++)
-        dropped = dropped || drops_axis(eye->repeats[i].sent);
-    if (dropped)
+    if (any_sent(&r->eyes[side], drops_axis))
         record_caution_add(r, "axis-dropped", side,
             "an axis stood beside a cylinder of 0.00 and was dropped");
+    if (any_sent(&r->eyes[side], lost_cylinder))
+        record_caution_add(r, "cylinder-missing", side,
+            "an axis stood without a cylinder, which may be lost: the power "
+            "is shown as a sphere alone");
 }
 
 /* 1: a plus cylinder was sent, 2: a minus one. */
@@ -260,6 +281,23 @@ static void check_meridian(struct record_reading *r, int side,
             m->power_cd / 100.0);
 }
 
+/* Either meridian, or both together. */
+static void check_cornea_reach(
+    struct record_reading *r, int side, const struct record_cornea *c)
+{
+    const struct record_meridian *k[] = {&c->flat, &c->steep};
+    bool both = c->flat.here && c->steep.here;
+    bool far = both && abs(c->steep.power_cd - c->flat.power_cd) > K_CYL_CD;
+
+    for (size_t i = 0; i < ARRAY_LEN(k); i++)
+        far = far || (k[i]->here && (k[i]->power_cd < K_LOW_CD ||
+                                        k[i]->power_cd > K_HIGH_CD));
+    if (far)
+        record_caution_add(r, "k-beyond-range", side,
+            "beyond what corneas commonly have (30.00 to 60.00 D, 8.00 D "
+            "between the meridians): a meridian may be mismeasured");
+}
+
 static void check_cornea(struct record_reading *r, int side)
 {
     const struct record_cornea *c = &r->eyes[side].cornea;
@@ -267,6 +305,7 @@ static void check_cornea(struct record_reading *r, int side)
 
     check_meridian(r, side, "flat", &c->flat);
     check_meridian(r, side, "steep", &c->steep);
+    check_cornea_reach(r, side, c);
     if (!c->flat.here || !c->steep.here)
         return;
     if (c->flat.power_cd > c->steep.power_cd ||

@@ -126,6 +126,21 @@ static void put_patient(struct json_out *o, const struct record_patient_ref *p)
     json_out_array_end(o);
 }
 
+static void put_word(struct json_out *o, const char *key, const char *word)
+{
+    if (word)
+        json_out_text(o, key, word);
+}
+
+/* Through which lens: the same figures through another are another finding. */
+static void put_terms(struct json_out *o, const struct record_reading *r)
+{
+    put_word(o, "with", r->acuity_with);
+    put_word(o, "distance", r->acuity_distance);
+    if (r->kind == RECORD_OVER_REFRACTION)
+        put_word(o, "lens_worn", r->condition.lens_worn);
+}
+
 static void put_reading(struct json_out *o, const struct record_reading *r)
 {
     const struct record_pd *pd = &r->pd;
@@ -136,6 +151,7 @@ static void put_reading(struct json_out *o, const struct record_reading *r)
     put_patient(o, &r->patient);
     PUT_FIGURES(o, "vertex", r->vertex_mm100);
     PUT_FIGURES(o, "working", r->working_mm);
+    put_terms(o, r);
     PUT_FIGURES(o, "pd", pd->far.right_mm100, pd->far.left_mm100,
         pd->far.binocular_mm100, pd->near.right_mm100, pd->near.left_mm100,
         pd->near.binocular_mm100);

@@ -25,9 +25,10 @@ void record_reading_brief(
 
 /*
  * SHA-256 over what makes a reading the same one when it is sent twice: kind,
- * instant, device serial, patient reference and every measured value in
- * canonical JSON; of a DICOM instance its SOP Instance UID alone.  Network
- * and form of payload don't count.
+ * instant, device serial, patient reference, the lens that an acuity or an
+ * over-refraction was taken through and the former's distance, and every
+ * measured value in canonical JSON; of a DICOM instance its SOP Instance UID
+ * alone.  Network and form of payload don't count.
  */
 void record_reading_hash(
     const struct record_reading *reading, uint8_t ret[RECORD_HASH_SIZE]);
