@@ -198,6 +198,15 @@ WITHOUT_FILE = {
         "height_mm": 16, "min_centre_mm": 1.5, "min_edge_mm": 1,
         "allowance_mm": 1, "blank_mm": 60, "corridor_mm": 14,
         "near_zone_mm": 3},
+    "donders-amplitude": {"age_years": 47},
+    "add-by-age": {"age_years": 50},
+    "expected-finding": {"finding": "near-phoria", "value": -8},
+    "reading-level": {
+        "right": {"sphere": -4.5, "cylinder": -1.5, "axis": 180, "add": 2,
+                  "down_mm": 10, "in_mm": 2,
+                  "segment": {"down_mm": 13, "in_mm": 2}},
+        "left": {"sphere": -1, "cylinder": -1, "axis": 30, "add": 2.5,
+                 "down_mm": 10, "segment": {"down_mm": 8}}},
     "change-probability": {
         "old": {"sphere": -1, "method": "retinoscopy", "cycloplegic": True},
         "new": {"sphere": -2, "method": "subjective"}},

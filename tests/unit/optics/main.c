@@ -52,6 +52,11 @@ int main(void)
     srunner_add_suite(sr, suite_exchange());
     srunner_add_suite(sr, suite_slip());
     srunner_add_suite(sr, suite_bias());
+    srunner_add_suite(sr, suite_near());
+    srunner_add_suite(sr, suite_binocular());
+    srunner_add_suite(sr, suite_worn());
+    srunner_add_suite(sr, suite_slab());
+    srunner_add_suite(sr, suite_cases_near());
     srunner_run_all(sr, CK_NORMAL);
     failed = srunner_ntests_failed(sr);
     srunner_free(sr);

@@ -10,23 +10,28 @@
 Suite *suite_acuity(void);
 Suite *suite_angle(void);
 Suite *suite_bias(void);
+Suite *suite_binocular(void);
 Suite *suite_blur(void);
 Suite *suite_cases(void);
 Suite *suite_cases_lens(void);
+Suite *suite_cases_near(void);
 Suite *suite_cornea(void);
 Suite *suite_exchange(void);
 Suite *suite_frame(void);
 Suite *suite_magnify(void);
 Suite *suite_make(void);
+Suite *suite_near(void);
 Suite *suite_noise(void);
 Suite *suite_pair(void);
 Suite *suite_power(void);
 Suite *suite_prism(void);
 Suite *suite_round(void);
+Suite *suite_slab(void);
 Suite *suite_slip(void);
 Suite *suite_tolerance(void);
 Suite *suite_vector(void);
 Suite *suite_vertex(void);
+Suite *suite_worn(void);
 
 /* A suite of one case, to which tests are added. */
 Suite *suite_new(const char *name, TCase **ret_tc);
