@@ -7,6 +7,8 @@ int main(void)
     SRunner *sr = srunner_create(suite_batch());
     int failed;
 
+    srunner_add_suite(sr, suite_laws());
+    srunner_add_suite(sr, suite_growth());
     srunner_run_all(sr, CK_NORMAL);
     failed = srunner_ntests_failed(sr);
     srunner_free(sr);

@@ -6,3 +6,5 @@
 #include <check.h>
 
 Suite *suite_batch(void);
+Suite *suite_growth(void);
+Suite *suite_laws(void);
