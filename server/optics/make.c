@@ -34,7 +34,7 @@ struct work {
 };
 
 /* What a rim is searched for. */
-enum end { THINNEST = -1, THICKEST = 1 };
+enum end { THINNEST, THICKEST };
 
 /* False at the focal point of the front. */
 static bool body_of(
@@ -102,7 +102,7 @@ static bool measure(
 static bool better(
     const struct optics_spot *a, const struct optics_spot *b, enum end end)
 {
-    return end * a->mm > end * b->mm;
+    return end == THICKEST ? a->mm > b->mm : a->mm < b->mm;
 }
 
 /* Best spot between two directions around a local best, by golden section. */

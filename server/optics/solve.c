@@ -3,8 +3,9 @@
 #include <math.h>
 
 #define CALLS_MAX 200
-#define SMALL 1e-13 /* of the function's value and of the interval, relative   \
-                     */
+#define SMALL                                                                  \
+    1e-13 /* of the function's value and of the interval, relative             \
+           */
 
 struct bracket {
     double low, high;     /* x */
