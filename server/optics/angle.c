@@ -27,7 +27,7 @@ double optics_axis_normal(double axis_deg)
 
 double optics_axis_difference(double a_deg, double b_deg)
 {
-    double d = fmod(fabs(a_deg - b_deg), 180);
+    double d = fmod(fabs(fmod(a_deg, 180) - fmod(b_deg, 180)), 180);
 
     return d > 90 ? 180 - d : d;
 }

@@ -68,7 +68,8 @@ enum optics_fault optics_retinal_image(
     });
 
     if (fault == OPTICS_OK)
-        *ret_mm = tan(angle_arcmin / ARCMIN_PER_RAD) * MM_PER_M / eye_power;
+        *ret_mm =
+            tan(angle_arcmin / ARCMIN_PER_RAD) * MM_PER_M / eye_power + 0.0;
     return fault;
 }
 

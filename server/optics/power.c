@@ -6,6 +6,7 @@
 
 #define QUARTER_TURN_CDEG 9000
 
+static const double WHOLE = 4503599627370496; /* 2^52: no places from there */
 static const double NO_CYL = 1e-9; /* D; less is what rounding leaves */
 
 /* Not by abs(): the mark of an absent figure is INT32_MIN. */
@@ -140,6 +141,8 @@ double optics_round_to(double x, double unit)
 {
     double n = x / unit;
 
+    if (fabs(n) >= WHOLE)
+        return x;
     n = round(n + copysign(1e-7, n));
     /* By the whole number of units in one, 100 for 0.01: 57 * 0.01 is not the
      * double nearest to 0.57, 57 / 100 is. */

@@ -6,5 +6,6 @@
 #include <check.h>
 
 Suite *suite_batch(void);
+Suite *suite_finite(void);
 Suite *suite_growth(void);
 Suite *suite_laws(void);
