@@ -80,14 +80,25 @@ static enum optics_fault model_check(
     });
 }
 
-static int lesser(int a, int b)
+/* Widens low and high by what weighs something in that row. */
+static void light_row(struct optics_crosscyl *c, int y)
 {
-    return a < b ? a : b;
-}
+    const double *row = c->weight[y];
+    int first = 0, last = SIDE - 1;
 
-static int greater(int a, int b)
-{
-    return a > b ? a : b;
+    while (first < SIDE && row[first] < OPTICS_CROSSCYL_LIGHT)
+        first++;
+    if (first == SIDE)
+        return;
+    while (row[last] < OPTICS_CROSSCYL_LIGHT)
+        last--;
+    if (c->low[0] > y)
+        c->low[0] = y;
+    if (c->low[1] > first)
+        c->low[1] = first;
+    c->high[0] = y;
+    if (c->high[1] < last)
+        c->high[1] = last;
 }
 
 /* Divides by sum, which is never 0: see optics_crosscyl_add. */
@@ -97,16 +108,11 @@ static void make_whole(struct optics_crosscyl *c, double sum)
 
     c->low[0] = c->low[1] = SIDE - 1;
     c->high[0] = c->high[1] = 0;
-    for (int y = 0; y < SIDE; y++)
-        for (int x = 0; x < SIDE; x++) {
+    for (int y = 0; y < SIDE; y++) {
+        for (int x = 0; x < SIDE; x++)
             c->weight[y][x] *= scale;
-            if (c->weight[y][x] < OPTICS_CROSSCYL_LIGHT)
-                continue;
-            c->low[0] = lesser(c->low[0], y);
-            c->high[0] = y;
-            c->low[1] = lesser(c->low[1], x);
-            c->high[1] = greater(c->high[1], x);
-        }
+        light_row(c, y);
+    }
 }
 
 /* Of a row or column from the middle one, D. */

@@ -17,10 +17,10 @@
  *   says any of the three at random.
  *   noise 0.04 lies between two figures: 0.10 logMAR between two acuities (95
  *   percent, common practice) is an SD of 0.051 for the difference of two
- *   looks; and simulated patients repeat the published +-0.16 D of cylinder
- *   (Rosenfield & Chiu 1995, as tabulated later) with about 0.035
- *   (tests/unit/optics/crosscyl_trial.c).  same 0.02 is one letter, and lapse
- *   0.04 chosen by us.
+ *   looks; and made-up patients of 0.03 repeat, after eleven answers, the
+ *   published +-0.16 D of cylinder (Rosenfield & Chiu 1995, as tabulated
+ *   later; tests/unit/optics/crosscyl_trial.c).  same 0.02 is one letter, and
+ *   lapse 0.04 chosen by us.
  *   Two views shown at once (a presentation of our own) need no memory of the
  *   first: noise and same are both multiplied by at_once, 0.7, near 1/sqrt 2,
  *   as if remembering cost as much as seeing.  No source; unproven.
@@ -136,15 +136,15 @@ struct optics_crosscyl_spread optics_crosscyl_spread(
     const struct optics_crosscyl *c);
 
 /*
- * Where to stop, chosen by us from the simulation: spread.major of at most
- * this, D.  With a lens of 0.25 that takes about as many answers as the
- * classic rule, with less spread; with 0.50 fewer.
+ * Where it may do to stop: spread.major of at most this, D.  Chosen by us, from
+ * the trial named above: there the classic rule takes a few more answers and
+ * scatters more.
  */
-#define OPTICS_CROSSCYL_ENOUGH 0.22
+#define OPTICS_CROSSCYL_ENOUGH 0.23
 
-/* More weight than this on the rim: the start was far off; begin anew from
- * the mean. */
-#define OPTICS_CROSSCYL_RIM 0.01
+/* Cells from the start to the mean, 2.5 spreads, beyond which the start was
+ * too far off to be believed: begin anew from the mean. */
+#define OPTICS_CROSSCYL_FAR (OPTICS_CROSSCYL_SIDE / 2 * 0.625)
 
 struct optics_crosscyl_estimate {
     struct optics_vector mean;
@@ -156,7 +156,8 @@ struct optics_crosscyl_estimate {
     double cylinder_most;  /* to here */
     double axis;           /* (0, 180]; 0: no cylinder */
     double axis_error;     /* 95 percent lie within +- this; 90: open */
-    double rim;            /* weight of the outermost cells */
+    double moved;          /* from the start to the mean, in (J0, J45), D */
+    bool far;              /* more than OPTICS_CROSSCYL_FAR cells */
     double entropy_bits;   /* of the cells */
 };
 

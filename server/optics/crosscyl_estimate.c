@@ -153,17 +153,6 @@ static void put_cylinder(
     e->axis_error = fmin(90, line_at(&turns, SHARE));
 }
 
-static double on_rim(const struct optics_crosscyl *c)
-{
-    double sum = 0;
-
-    for (int i = 0; i < SIDE; i++)
-        sum += c->weight[0][i] + c->weight[SIDE - 1][i] + c->weight[i][0] +
-               c->weight[i][SIDE - 1];
-    return sum - c->weight[0][0] - c->weight[0][SIDE - 1] -
-           c->weight[SIDE - 1][0] - c->weight[SIDE - 1][SIDE - 1];
-}
-
 static double entropy(const struct optics_crosscyl *c)
 {
     double sum = 0;
@@ -184,9 +173,10 @@ struct optics_crosscyl_estimate optics_crosscyl_estimate(
         .spread = optics_crosscyl_spread(c),
         .cylinder = p.cyl,
         .axis = p.axis,
-        .rim = on_rim(c),
+        .moved = hypot(mean.j0 - c->j0, mean.j45 - c->j45),
         .entropy_bits = entropy(c)};
 
+    e.far = e.moved > OPTICS_CROSSCYL_FAR * c->step;
     put_densest(c, &e);
     put_cylinder(c, &e);
     if (p.axis == 0)
