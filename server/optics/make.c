@@ -185,8 +185,11 @@ static struct optics_spot thinnest_inside(
             struct optics_spot next = {0, best.x_mm + step * ways[i][0],
                 best.y_mm + step * ways[i][1]};
 
-            if (optics_outline_gauge(&w->outline, next.x_mm, next.y_mm) < 1 &&
-                measure(w, b, &next) && next.mm < best.mm) {
+            if (optics_outline_gauge(&w->outline, next.x_mm, next.y_mm) >= 1)
+                continue;
+            /* The surfaces reach the rim, and so all within it. */
+            (void)measure(w, b, &next);
+            if (next.mm < best.mm) {
                 best = next;
                 moved = true;
             }

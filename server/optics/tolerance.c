@@ -104,9 +104,9 @@ static void add_gap(
         if (!belongs(row, key))
             continue;
         if (starts(row, value))
-            below = !below || row->high > below->high ? row : below;
-        else
-            above = !above || row->low < above->low ? row : above;
+            below = row;
+        else if (!above)
+            above = row;
     }
     if (!below || !above)
         return;
@@ -261,6 +261,7 @@ enum optics_fault optics_axis_tolerance(
         return fault;
     if (fabs(cylinder) < MEET)
         return OPTICS_BAD_NO_CYLINDER;
-    *ret_deg = asin(fmin(error / (2 * fabs(cylinder)), 1)) * 180 / acos(-1);
+    *ret_deg =
+        asin(fmin(error / (2 * fabs(cylinder)), 1)) * 180 / acos(-1) + 0.0;
     return OPTICS_OK;
 }

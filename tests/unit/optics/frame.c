@@ -112,7 +112,9 @@ START_TEST(a_root_is_found_where_there_is_one)
     ck_assert(!optics_solve(cube, &of, wide, &x));
     of = -1;
     ck_assert(!optics_solve(cube, &of, wide, &x));
-    of = 3.5; /* would change sign where there is no value */
+    of = 0.5; /* would change sign where there is no value */
+    ck_assert(!optics_solve(inside, &of, wide, &x));
+    of = 3.5; /* likewise */
     ck_assert(!optics_solve(inside, &of, wide, &x));
     ck_assert(x == 7);
 }

@@ -285,6 +285,16 @@ START_TEST(senseless_lenses_are_named)
     bad.pd_mm = 45;
     bad.height_mm = 10;
     ck_refused(bad, OPTICS_BAD_TOO_STEEP);
+    bad = good; /* hollow along the axis down to the other centre */
+    bad.front_power = 0;
+    bad.power = (struct optics_power){-23, -20, 180};
+    ck_refused(bad, OPTICS_BAD_TOO_STEEP);
+    bad.power = (struct optics_power){-2, -28, 180}; /* radius 20 across */
+    ck_refused(bad, OPTICS_BAD_TOO_STEEP);
+    bad = good; /* the front's focal point inside the glass */
+    bad.front_power = 100;
+    bad.min_centre_mm = 20;
+    ck_refused(bad, OPTICS_BAD_TOO_STEEP);
     /* A prism that no 100 mm of glass can hold: 1000 / 60 = 17 a millimetre. */
     BAD(prism.base_in, 1000, OPTICS_BAD_TOO_STEEP);
 #undef BAD

@@ -206,6 +206,25 @@ START_TEST(a_rule_without_its_figure_is_not_passed)
 }
 END_TEST
 
+/* The right lens has its place and the left one hasn't; loose and mounted. */
+START_TEST(a_place_of_one_lens_is_none_of_the_pair)
+{
+    struct optics_pair pair = made_right(-6, 0, 0);
+    struct optics_pair_verdict v;
+
+    pair.eyes[1].ordered.says = pair.eyes[1].delivered.says = 0;
+    v = judged(&pair);
+    ck_assert_int_eq(v.vertical_line.verdict, OPTICS_NOT_JUDGED);
+    ck_assert_int_eq(v.horizontal_line.verdict, OPTICS_NOT_JUDGED);
+    ck_assert(v.eyes[1].shift.in_mm == 0);
+    pair.mounted = false;
+    v = judged(&pair);
+    ck_assert_int_eq(v.eyes[0].point.verdict, OPTICS_PASS);
+    ck_assert_int_eq(v.eyes[1].point.verdict, OPTICS_NOT_JUDGED);
+    ck_assert_int_eq(v.verdict, OPTICS_NOT_JUDGED);
+}
+END_TEST
+
 START_TEST(add_and_segments_of_multifocals)
 {
     struct optics_pair pair = made_right(1, 0, 0);
@@ -319,6 +338,7 @@ Suite *suite_pair(void)
     tcase_add_test(tc, unlike_lenses_bring_both_rules);
     tcase_add_test(tc, a_loose_lens_by_its_reference_point);
     tcase_add_test(tc, a_rule_without_its_figure_is_not_passed);
+    tcase_add_test(tc, a_place_of_one_lens_is_none_of_the_pair);
     tcase_add_test(tc, add_and_segments_of_multifocals);
     tcase_add_test(tc, a_cylinder_gone_has_no_axis_to_judge);
     tcase_add_test(tc, one_lens_is_no_pair);

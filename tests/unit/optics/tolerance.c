@@ -270,6 +270,33 @@ START_TEST(axis_tolerance_is_the_turn_that_leaves_as_much)
 }
 END_TEST
 
+START_TEST(a_line_takes_so_many_rules_and_no_more)
+{
+    struct optics_ruling line = {0};
+
+    for (int g = OPTICS_GROUP_SPHERE; g <= OPTICS_GROUP_SEGMENTS; g++) {
+        struct optics_rule_key key = {
+            OPTICS_PROFILE_ANSI_2015, OPTICS_BIFOCAL, (enum optics_group)g};
+
+        optics_rules_add(&line, key, -2);
+        optics_rules_add(&line, key, 2);
+    }
+    ck_assert_uint_eq(line.n, OPTICS_RULES_MAX);
+    ck_assert_int_eq(line.rules[1].group, OPTICS_GROUP_STRONGEST);
+}
+END_TEST
+
+START_TEST(verdicts_and_units_have_words)
+{
+    ck_assert_str_eq(optics_verdict_word(OPTICS_NOT_JUDGED), "not-judged");
+    ck_assert_str_eq(optics_verdict_word(OPTICS_PASS), "pass");
+    ck_assert_str_eq(optics_verdict_word(OPTICS_AT_LIMIT), "at-limit");
+    ck_assert_str_eq(optics_verdict_word(OPTICS_FAIL), "fail");
+    ck_assert_str_eq(optics_unit_word(OPTICS_UNIT_DEG), "deg");
+    ck_assert_str_eq(optics_unit_word(OPTICS_UNIT_MM_EACH), "mm");
+}
+END_TEST
+
 START_TEST(senseless_questions_are_named)
 {
     struct optics_power lens = {-1, -1, 90}, bad = {-1, -1, 0};
@@ -308,6 +335,8 @@ Suite *suite_tolerance(void)
     tcase_add_test(tc, a_profile_without_a_row_judges_nothing);
     tcase_add_loop_test(tc, imbalance_by_prism_or_by_place, 0, ROWS(PLACES));
     tcase_add_test(tc, axis_tolerance_is_the_turn_that_leaves_as_much);
+    tcase_add_test(tc, a_line_takes_so_many_rules_and_no_more);
+    tcase_add_test(tc, verdicts_and_units_have_words);
     tcase_add_test(tc, senseless_questions_are_named);
     return s;
 }
