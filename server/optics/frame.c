@@ -15,7 +15,7 @@ double optics_sag_of(double curvature, double y_mm)
 {
     double cy = curvature * y_mm;
 
-    return cy * y_mm / (1 + sqrt(fmax(1 - cy * cy, 0)));
+    return cy * y_mm / (1 + sqrt(fmax(1 - cy * cy, 0))) + 0.0; /* no -0 */
 }
 
 enum optics_fault optics_blank_size(

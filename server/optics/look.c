@@ -33,8 +33,8 @@ enum optics_fault optics_look_through(struct optics_vector missing,
     if (fault != OPTICS_OK)
         return fault;
     ret->accommodated = fmin(fmax(missing.m, 0), eye.accommodation) + 0.0;
-    ret->residual = missing;
-    ret->residual.m -= ret->accommodated;
+    ret->residual = optics_vector_difference(
+        missing, (struct optics_vector){ret->accommodated, 0, 0});
     ret->relative_mar = mar(ret->residual, eye.pupil_mm);
     ret->logmar = eye.best_logmar + log10(ret->relative_mar);
     return optics_blur_ellipse(

@@ -7,5 +7,6 @@
 
 Suite *suite_batch(void);
 Suite *suite_finite(void);
+Suite *suite_finite_more(void);
 Suite *suite_growth(void);
 Suite *suite_laws(void);
