@@ -316,6 +316,7 @@ struct optics_crosscyl_next optics_crosscyl_next(
     struct optics_crosscyl_next best = {.gain_bits = -1};
     struct optics_flip moved = like;
 
+    like.trial = optics_power_normal(like.trial);
     try_trial(c, like, 1, &best);
     moved.trial = nearest_trial(c, step);
     if (optics_power_distance(like.trial, moved.trial) > 0)

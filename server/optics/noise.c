@@ -32,6 +32,7 @@ static const struct row {
 
 #define N_ROWS (sizeof(ROWS) / sizeof(ROWS[0]))
 
+static const double CHI_NONE = 1500; /* exp(-x / 2) is 0 from there on */
 static const double Z95 = 1.96;
 static const double CHILD_YEARS = 12, ADULT_YEARS = 18, NO_FOCUS_YEARS = 60;
 static const double VERTEX_SD_M = 0.001;
@@ -218,6 +219,8 @@ struct optics_fit optics_covariance_fit(
 
 double optics_chi3_tail(double x)
 {
+    if (x > CHI_NONE)
+        return 0;
     return erfc(sqrt(x / 2)) + sqrt(2 * x / M_PI) * exp(-x / 2);
 }
 

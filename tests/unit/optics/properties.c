@@ -11,6 +11,7 @@ int main(void)
     srunner_add_suite(sr, suite_growth());
     srunner_add_suite(sr, suite_finite());
     srunner_add_suite(sr, suite_finite_more());
+    srunner_add_suite(sr, suite_finite_judged());
     srunner_run_all(sr, CK_NORMAL);
     failed = srunner_ntests_failed(sr);
     srunner_free(sr);

@@ -7,6 +7,7 @@
 
 Suite *suite_batch(void);
 Suite *suite_finite(void);
+Suite *suite_finite_judged(void);
 Suite *suite_finite_more(void);
 Suite *suite_growth(void);
 Suite *suite_laws(void);
