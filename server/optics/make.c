@@ -368,7 +368,7 @@ static enum optics_fault start(const struct optics_make *lens, struct work *w)
     if (fault != OPTICS_OK)
         return fault;
     w->lens = lens;
-    w->x_mm = lens->eye == OPTICS_RIGHT ? in_mm : -in_mm;
+    w->x_mm = optics_clean(lens->eye == OPTICS_RIGHT ? in_mm : -in_mm);
     w->y_mm = lens->height_mm - lens->b_mm / 2;
     if (fabs(w->y_mm) >= w->outline.b_mm)
         return OPTICS_BAD_OUTSIDE_HEIGHT;

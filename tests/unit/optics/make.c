@@ -78,6 +78,19 @@ START_TEST(a_round_lens_is_a_plate_and_two_caps)
 }
 END_TEST
 
+START_TEST(a_centred_left_lens_has_no_minus_zero)
+{
+    struct optics_make lens = round_lens(-2, 4);
+    struct optics_made m;
+
+    lens.eye = OPTICS_LEFT;
+    m = made(lens);
+    ck_assert(!signbit(m.decentration.in_mm) && !signbit(m.least.x_mm));
+    for (int i = 0; i < 4; i++)
+        ck_assert(m.meridians[i].x_mm != 0 || !signbit(m.meridians[i].x_mm));
+}
+END_TEST
+
 /* In the cylinder's two meridians the lens is a sphere's: -1.00 -3.00 x 180
  * has -1.00 sideways and -4.00 upwards. */
 START_TEST(principal_meridians_are_those_of_spheres)
@@ -308,6 +321,7 @@ Suite *suite_make(void)
 
     tcase_add_loop_test(
         tc, a_round_lens_is_a_plate_and_two_caps, 0, ROWS(ROUND));
+    tcase_add_test(tc, a_centred_left_lens_has_no_minus_zero);
     tcase_add_test(tc, principal_meridians_are_those_of_spheres);
     tcase_add_test(tc, both_forms_give_one_lens);
     tcase_add_test(tc, decentration_costs_blank_and_makes_prism);
