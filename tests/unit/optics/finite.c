@@ -341,22 +341,22 @@ static void blurs(struct random *r)
 }
 
 static const struct finite_trial BASIC[] = {
-    {angles, MILLION},
-    {rounding, MILLION},
-    {powers, MILLION / 2},
-    {sums, MILLION / 2},
-    {vectors, MILLION / 2},
+    {angles, MILLION / 2},
+    {rounding, MILLION / 2},
+    {powers, MILLION / 4},
+    {sums, MILLION / 4},
+    {vectors, MILLION / 4},
     {means, MILLION / 10},
     {orderable, MILLION / 10},
-    {vertex, MILLION},
-    {prisms, MILLION / 2},
-    {shifts, MILLION / 2},
-    {corneas, MILLION / 2},
-    {acuities, MILLION / 2},
-    {acuity_texts, MILLION},
-    {near_acuities, MILLION / 2},
-    {magnification, MILLION / 2},
-    {blurs, MILLION / 2},
+    {vertex, MILLION / 2},
+    {prisms, MILLION / 4},
+    {shifts, MILLION / 4},
+    {corneas, MILLION / 4},
+    {acuities, MILLION / 4},
+    {acuity_texts, MILLION / 2},
+    {near_acuities, MILLION / 4},
+    {magnification, MILLION / 4},
+    {blurs, MILLION / 4},
 };
 
 START_TEST(basic_functions_give_numbers)

@@ -257,13 +257,13 @@ static void the_rest(struct random *r)
 }
 
 static const struct finite_trial JUDGED[] = {
-    {covariances, MILLION / 2},
-    {changes, MILLION / 4},
-    {exchanges, MILLION / 10},
-    {slips, MILLION / 40},
-    {devices, MILLION / 10},
+    {covariances, MILLION / 4},
+    {changes, MILLION / 8},
+    {exchanges, MILLION / 25},
+    {slips, MILLION / 100},
+    {devices, MILLION / 25},
     {charts, MILLION / 4},
-    {cross_cylinders, 300},
+    {cross_cylinders, 100},
     {the_rest, MILLION / 4},
 };
 

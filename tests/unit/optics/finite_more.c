@@ -362,18 +362,18 @@ static void spreads(struct random *r)
 }
 
 static const struct finite_trial MORE[] = {
-    {near_adds, MILLION / 2},
-    {both_eyes, MILLION / 2},
-    {tilts, MILLION / 2},
-    {reading_level, MILLION / 2},
-    {frames, MILLION / 2},
+    {near_adds, MILLION / 4},
+    {both_eyes, MILLION / 4},
+    {tilts, MILLION / 4},
+    {reading_level, MILLION / 4},
+    {frames, MILLION / 4},
     {thicknesses, MILLION / 4},
     {outlines, MILLION / 10},
-    {made, 1000},
-    {tolerances, MILLION / 4},
-    {pairs, MILLION / 10},
-    {looks, MILLION / 2},
-    {spreads, 2000},
+    {made, 500},
+    {tolerances, MILLION / 10},
+    {pairs, MILLION / 20},
+    {looks, MILLION / 4},
+    {spreads, 1000},
 };
 
 START_TEST(other_functions_give_numbers)

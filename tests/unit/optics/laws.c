@@ -313,7 +313,7 @@ START_TEST(orderable_lens_is_the_nearest)
 {
     struct random r = {.state = 114};
 
-    for (int i = 0; i < MILLION / 4; i++) {
+    for (int i = 0; i < MILLION / 8; i++) {
         struct optics_power wanted = draw_power(&r, 12), near;
         struct optics_orderable got =
             optics_round_orderable(wanted, OPTICS_STEP_QUARTER);
