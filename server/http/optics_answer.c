@@ -11,6 +11,9 @@
  * searches and integrates, up to 0.5 ms and over 250 bytes. */
 #define LOOP_BYTES 8192
 #define LOOP_BYTES_SLOW 600
+/* One of these takes up to 10 ms, and its answer up to 500 kB: none is for the
+ * loop, and only so many go into one request. */
+#define HEAVY_ITEMS_MAX 30
 
 struct http_optics {
     const char *name;
@@ -33,8 +36,16 @@ const struct http_optics *http_optics_find(const char *name)
     return NULL;
 }
 
+static bool is_heavy(const struct http_optics *f)
+{
+    return f->fn == http_optics_cross_cylinder ||
+           f->fn == http_optics_point_spread;
+}
+
 size_t http_optics_loop_bytes(const struct http_optics *f)
 {
+    if (is_heavy(f))
+        return 0;
     return f->fn == http_optics_manufacturability ? LOOP_BYTES_SLOW
                                                   : LOOP_BYTES;
 }
@@ -67,7 +78,7 @@ enum rc http_optics_answer(const struct http_optics *f, const json_t *body,
         answer_item(f, root, &o, err);
         return err->rc;
     }
-    if (!json_in_array(root, 0, ITEMS_MAX, &n))
+    if (!json_in_array(root, 0, is_heavy(f) ? HEAVY_ITEMS_MAX : ITEMS_MAX, &n))
         return err->rc;
     json_out_array(&o, NULL);
     for (size_t i = 0; i < n && err->n_faults < ERR_FAULTS_MAX; i++)

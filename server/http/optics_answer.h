@@ -19,7 +19,8 @@ size_t http_optics_loop_bytes(const struct http_optics *f);
 
 /*
  * Appends the answer to body to to: an object to an object, an array in the
- * same order to an array of up to 100,000.  RC_INVALID, with every fault at
+ * same order to an array of up to 100,000 (of 30 where an answer is long or
+ * takes long: cross-cylinder, point-spread).  RC_INVALID, with every fault at
  * its pointer (up to ERR_FAULTS_MAX), when any item is wrong; what was
  * appended then is of no use.  Thread-safe for different err.
  */

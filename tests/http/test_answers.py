@@ -226,6 +226,17 @@ WITHOUT_FILE = {
                               "final": {"sphere": n, "cylinder": -1,
                                         "axis": 90}}} for n in range(4)]},
     "control-limits": {"values": [1, 2, 1, 2, 9]},
+    "look-through": {
+        "correction": {"sphere": -2.25, "cylinder": -0.75, "axis": 180},
+        "worn": {"sphere": -2}, "pupil_mm": 4, "best_logmar": -0.1},
+    "point-spread": {"sphere": -0.5, "cylinder": -0.5, "axis": 30,
+                     "pupil_mm": 4, "arcmin_per_pixel": 1},
+    "cross-cylinder": {
+        "start": {"sphere": -2.25, "cylinder": -0.75, "axis": 180},
+        "presentations": [
+            {"trial": {"sphere": -2.25, "cylinder": -0.75, "axis": 180},
+             "size": 0.25, "minus_axis": 45, "answer": "first"}],
+        "grid": True},
 }
 
 
