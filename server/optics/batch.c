@@ -120,13 +120,18 @@ static void vectors_of(size_t n, struct columns p, struct lanes *restrict v)
     }
 }
 
+/* 180 for what is as near to 0 or 180 as nobody can measure. */
+static inline double snapped(double axis)
+{
+    return fabs(axis - 90) > 90 - NEAR_DEG ? 180 : axis;
+}
+
 /* Degrees in (0, 180], from 0 to 270. */
 static inline double normal(double axis)
 {
     double over = axis > 180 ? 1 : 0;
-    double a = axis - 180 * over;
 
-    return fabs(a - 90) > 90 - NEAR_DEG ? 180 : a;
+    return snapped(axis - 180 * over);
 }
 
 /*
@@ -177,7 +182,7 @@ static void as_form(
 
         ret->a[i] = in.a[i] + turn * cyl + 0.0; /* -0 + 0 is 0 */
         ret->b[i] = cyl - 2 * turn * cyl + 0.0;
-        ret->c[i] = have * normal(normal(in.c[i]) + 90 * turn);
+        ret->c[i] = have * normal(snapped(in.c[i]) + 90 * turn);
     }
 }
 

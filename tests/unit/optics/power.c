@@ -44,6 +44,17 @@ START_TEST(a_lens_is_rewritten_with_the_other_cylinder_sign)
 }
 END_TEST
 
+START_TEST(lenses_that_differ_in_one_part_are_not_the_same)
+{
+    struct optics_rx rx = {-225, -75, 17200};
+
+    ck_assert(optics_rx_same(rx, (struct optics_rx){-300, 75, 8200}));
+    ck_assert(!optics_rx_same(rx, (struct optics_rx){-224, -75, 17200}));
+    ck_assert(!optics_rx_same(rx, (struct optics_rx){-225, -76, 17200}));
+    ck_assert(!optics_rx_same(rx, (struct optics_rx){-225, -75, 17201}));
+}
+END_TEST
+
 START_TEST(twice_rewritten_is_the_same_lens)
 {
     for (int32_t axis = 1; axis <= 18000; axis++) {
@@ -230,6 +241,7 @@ Suite *suite_power(void)
 
     tcase_add_loop_test(
         tc, a_lens_is_rewritten_with_the_other_cylinder_sign, 0, ROWS(FORMS));
+    tcase_add_test(tc, lenses_that_differ_in_one_part_are_not_the_same);
     tcase_add_test(tc, twice_rewritten_is_the_same_lens);
     tcase_add_loop_test(
         tc, a_record_holds_only_lenses_in_range, 0, ROWS(RECORDS));

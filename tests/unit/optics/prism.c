@@ -201,6 +201,33 @@ START_TEST(senseless_prism_is_named)
 }
 END_TEST
 
+/* Each lens and each prism that a function is given. */
+START_TEST(senseless_lenses_and_prisms_are_named)
+{
+    struct optics_power lens = {2, -1, 90}, bad = {2, -1, 0};
+    struct optics_prism_pair pair = {{NAN, 0}, {1, 1}};
+    struct optics_prism out;
+    struct optics_shift shift = {1, 1};
+    struct optics_imbalance imbalance;
+
+    ck_assert_int_eq(optics_prism_split(pair, 0.5, &pair), OPTICS_BAD_BASE_IN);
+    ck_assert_int_eq(optics_prism_of_shift(OPTICS_RIGHT, bad, shift, &out),
+        OPTICS_BAD_NO_AXIS);
+    ck_assert_int_eq(
+        optics_shift_of_prism(OPTICS_RIGHT, bad, pair.left, &shift),
+        OPTICS_BAD_NO_AXIS);
+    ck_assert_int_eq(
+        optics_shift_of_prism(OPTICS_LEFT, lens, pair.right, &shift),
+        OPTICS_BAD_BASE_IN);
+    ck_assert_int_eq(
+        optics_prism_imbalance(bad, lens, 5, &imbalance), OPTICS_BAD_NO_AXIS);
+    ck_assert_int_eq(
+        optics_prism_imbalance(lens, bad, 5, &imbalance), OPTICS_BAD_NO_AXIS);
+    ck_assert_int_eq(
+        optics_prism_of_pd(OPTICS_LEFT, bad, 30, 31, &out), OPTICS_BAD_NO_AXIS);
+}
+END_TEST
+
 Suite *suite_prism(void)
 {
     TCase *tc;
@@ -216,5 +243,6 @@ Suite *suite_prism(void)
     tcase_add_test(tc, p19_centres_too_wide);
     tcase_add_test(tc, vertical_prism_is_reversed_between_the_eyes);
     tcase_add_test(tc, senseless_prism_is_named);
+    tcase_add_test(tc, senseless_lenses_and_prisms_are_named);
     return s;
 }

@@ -155,11 +155,12 @@ END_TEST
 
 START_TEST(a_mean_of_nothing_or_of_nonsense_is_refused)
 {
-    struct optics_power list[2] = {{-1, 0, 0}, {NAN, 0, 0}};
+    struct optics_power list[3] = {{-1, 0, 0}, {NAN, 0, 0}, {-1, 0, 0}};
     struct optics_mean m = {.sd_total = 7};
 
     ck_assert_int_eq(optics_mean(list, 0, &m), OPTICS_BAD_READINGS);
     ck_assert_int_eq(optics_mean(list, 2, &m), OPTICS_BAD_SPHERE);
+    ck_assert_int_eq(optics_mean(&list[1], 2, &m), OPTICS_BAD_SPHERE);
     ck_assert_msg(m.sd_total == 7, "a refusal wrote its result");
     ck_assert_int_eq(optics_mean(list, 1, &m), OPTICS_OK);
     ck_assert(m.sd_total == 0 && m.mean.m == -1);
