@@ -5,6 +5,7 @@
 #include "optics/angle.h"
 
 #define SIDE OPTICS_CROSSCYL_SIDE
+#define MIDDLE OPTICS_CROSSCYL_MIDDLE
 #define TABLE OPTICS_CROSSCYL_TABLE
 
 const struct optics_crosscyl_model OPTICS_CROSSCYL_MODEL = {
@@ -45,9 +46,10 @@ static double says_first(
 
 static double bits(double p)
 {
-    return p > 0 ? -p * log2(p) : 0;
+    return -p * log2(p);
 }
 
+/* A lapse may give any answer: none of the three probabilities is 0. */
 static double answer_bits(double first, double second)
 {
     return bits(first) + bits(second) + bits(1 - first - second);
@@ -118,7 +120,7 @@ static void make_whole(struct optics_crosscyl *c, double sum)
 /* Of a row or column from the middle one, D. */
 static double offset(const struct optics_crosscyl *c, int cell)
 {
-    return (cell - SIDE / 2) * c->step;
+    return (cell - MIDDLE) * c->step;
 }
 
 enum optics_fault optics_crosscyl_start(struct optics_power start,
@@ -134,7 +136,7 @@ enum optics_fault optics_crosscyl_start(struct optics_power start,
     ret->m = v.m;
     ret->j0 = v.j0;
     ret->j45 = v.j45;
-    ret->step = fmin(REACH * spread, REACH_MAX) / (SIDE / 2);
+    ret->step = fmin(REACH * spread, REACH_MAX) / MIDDLE;
     ret->answers = 0;
     for (int i = 0; i < SIDE; i++) {
         double t = offset(ret, i) / spread;
@@ -208,7 +210,7 @@ static inline int look(const struct optics_crosscyl *c, const struct plane *p,
     double r45 = offset(c, y) - p->trial_j45;
     double share = 2 * (r0 * p->flip_j0 + r45 * p->flip_j45) /
                    (p->base + r0 * r0 + r45 * r45);
-    double at = (share / SHARE_MAX + 1) * (TABLE / 2);
+    double at = (share / SHARE_MAX + 1) / 2 * TABLE;
     int i = (int)at;
 
     *ret_part = at - i;

@@ -49,6 +49,7 @@ extern const struct optics_crosscyl_model OPTICS_CROSSCYL_MODEL;
 /* Cells a side; they reach 4 spreads to each side of the start, and 1.25 D at
  * most, so that a cell is never over 0.04 D. */
 #define OPTICS_CROSSCYL_SIDE 65
+#define OPTICS_CROSSCYL_MIDDLE 32
 #define OPTICS_CROSSCYL_TABLE 512
 
 /* A cell of less weight is left out of gains, regions and intervals; all of
@@ -144,7 +145,7 @@ struct optics_crosscyl_spread optics_crosscyl_spread(
 
 /* Cells from the start to the mean, 2.5 spreads, beyond which the start was
  * too far off to be believed: begin anew from the mean. */
-#define OPTICS_CROSSCYL_FAR (OPTICS_CROSSCYL_SIDE / 2 * 0.625)
+#define OPTICS_CROSSCYL_FAR (OPTICS_CROSSCYL_MIDDLE * 0.625)
 
 struct optics_crosscyl_estimate {
     struct optics_vector mean;

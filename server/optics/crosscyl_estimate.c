@@ -5,18 +5,19 @@
 #include "optics/crosscyl.h"
 
 #define SIDE OPTICS_CROSSCYL_SIDE
+#define MIDDLE OPTICS_CROSSCYL_MIDDLE
 
 static const double SHARE = 0.95;
 static const double CHI_SQUARE = 5.991464547107979; /* -2 ln 0.05, 2 degrees */
 
 static double j0_of(const struct optics_crosscyl *c, int x)
 {
-    return c->j0 + (x - SIDE / 2) * c->step;
+    return c->j0 + (x - MIDDLE) * c->step;
 }
 
 static double j45_of(const struct optics_crosscyl *c, int y)
 {
-    return c->j45 + (y - SIDE / 2) * c->step;
+    return c->j45 + (y - MIDDLE) * c->step;
 }
 
 struct optics_vector optics_crosscyl_mean(const struct optics_crosscyl *c)
@@ -116,25 +117,23 @@ static void line_put(struct line *l, double at, double weight)
     l->bin[i + 1] += weight * (place - i);
 }
 
-/* Where share of the weight is behind. */
+/* Where share, 0.975 at most, of the weight is behind; over 0.9999 is there. */
 static double line_at(const struct line *l, double share)
 {
     double sum = 0;
+    int i = 0;
 
-    for (int i = 0; i < BINS; i++) {
-        if (sum + l->bin[i] >= share)
-            return fmax(0, (i - 0.5 + (share - sum) / l->bin[i]) * l->width);
-        sum += l->bin[i];
-    }
-    return BINS * l->width;
+    while (i < BINS - 1 && sum + l->bin[i] < share)
+        sum += l->bin[i++];
+    return fmax(0, (i - 0.5 + (share - sum) / l->bin[i]) * l->width);
 }
 
 /* |cylinder| and the distance of the axis from the mean's. */
 static void put_cylinder(
     const struct optics_crosscyl *c, struct optics_crosscyl_estimate *e)
 {
-    double reach = hypot(
-        fabs(c->j0) + SIDE / 2 * c->step, fabs(c->j45) + SIDE / 2 * c->step);
+    double reach =
+        hypot(fabs(c->j0) + MIDDLE * c->step, fabs(c->j45) + MIDDLE * c->step);
     struct line cylinders = {
         .width = fmax(2 * c->step, 2 * reach / (BINS - 2))};
     struct line turns = {.width = 90.0 / (BINS - 2)};
@@ -157,8 +156,8 @@ static double entropy(const struct optics_crosscyl *c)
 {
     double sum = 0;
 
-    for (int y = c->low[0]; y <= c->high[0]; y++)
-        for (int x = c->low[1]; x <= c->high[1]; x++)
+    for (int y = 0; y < SIDE; y++)
+        for (int x = 0; x < SIDE; x++)
             if (c->weight[y][x] > 0)
                 sum -= c->weight[y][x] * log2(c->weight[y][x]);
     return sum;

@@ -155,7 +155,8 @@ enum optics_fault optics_spread_draw(
         return fault;
     s = shape_of(ellipse, grid.arcmin_per_pixel);
     for (int i = 0; i < n * n; i++) {
-        struct point middle = {i % n - rings, rings - i / n};
+        int x = i % n, y = i / n;
+        struct point middle = {x - rings, rings - y};
 
         if (is_dot(&s))
             ret[i] = middle.x == 0 && middle.y == 0 ? 1 : 0;

@@ -199,19 +199,18 @@ static struct optics_power ordered(double cyl, double axis)
 
 static const struct trial {
     const char *name;
+    double size, limit;
+    double noise, same;
     int patients;
-    double size;
-    bool at_once;
-    double limit, noise, same;
-    bool by_dioptres;
+    bool at_once, by_dioptres;
 } TRIALS[] = {
-    {"0.25", 10000, 0.25, false, OPTICS_CROSSCYL_ENOUGH, 0.03, 0.02, false},
-    {"0.50", 1000, 0.5, false, 0.20, 0.03, 0.02, false},
-    {"0.25 at once", 1000, 0.25, true, 0.20, 0.03, 0.02, false},
-    {"0.25, longer", 1000, 0.25, false, 0.14, 0.03, 0.02, false},
-    {"steady", 1000, 0.25, false, OPTICS_CROSSCYL_ENOUGH, 0.02, 0.02, false},
-    {"unsure", 1000, 0.25, false, OPTICS_CROSSCYL_ENOUGH, 0.05, 0.02, false},
-    {"by dioptres", 1000, 0.25, false, OPTICS_CROSSCYL_ENOUGH, 0.15, 0.05,
+    {"0.25", 0.25, OPTICS_CROSSCYL_ENOUGH, 0.03, 0.02, 10000, false, false},
+    {"0.50", 0.5, 0.20, 0.03, 0.02, 1000, false, false},
+    {"0.25 at once", 0.25, 0.20, 0.03, 0.02, 1000, true, false},
+    {"0.25, longer", 0.25, 0.14, 0.03, 0.02, 1000, false, false},
+    {"steady", 0.25, OPTICS_CROSSCYL_ENOUGH, 0.02, 0.02, 1000, false, false},
+    {"unsure", 0.25, OPTICS_CROSSCYL_ENOUGH, 0.05, 0.02, 1000, false, false},
+    {"by dioptres", 0.25, OPTICS_CROSSCYL_ENOUGH, 0.15, 0.05, 1000, false,
         true},
 };
 
@@ -224,8 +223,8 @@ struct found {
 static bool inside(const struct optics_crosscyl *c, const struct patient *p,
     const struct optics_crosscyl_estimate *e)
 {
-    int x = (int)lround((p->j0 - c->j0) / c->step) + OPTICS_CROSSCYL_SIDE / 2;
-    int y = (int)lround((p->j45 - c->j45) / c->step) + OPTICS_CROSSCYL_SIDE / 2;
+    int x = (int)lround((p->j0 - c->j0) / c->step) + OPTICS_CROSSCYL_MIDDLE;
+    int y = (int)lround((p->j45 - c->j45) / c->step) + OPTICS_CROSSCYL_MIDDLE;
 
     return x >= 0 && x < OPTICS_CROSSCYL_SIDE && y >= 0 &&
            y < OPTICS_CROSSCYL_SIDE && c->weight[y][x] >= e->density;
