@@ -54,6 +54,12 @@ static bool both_say(const struct optics_finished *lens, unsigned what)
     return (lens->ordered.says & lens->delivered.says & what) == what;
 }
 
+/* Of an error in D, cm/m or mm: smaller ones are of the figures' last place. */
+static bool matters(double error)
+{
+    return fabs(error) > 0.005;
+}
+
 static double segment_error(const struct optics_finished *lens)
 {
     return lens->delivered.segment_height_mm - lens->ordered.segment_height_mm;
@@ -122,7 +128,23 @@ struct pair_line {
     double meridian;
     unsigned place; /* what the rules in mm need */
     double prism, right_mm, left_mm, apart_mm;
+    bool placed; /* are the errors in mm known */
 };
+
+/* Less power turns a small error of prism into any distance. */
+#define POWER_TO_PLACE 1.0 /* D */
+
+/* Adds to *mm how far a lens of that power is displaced that shows this much
+ * prism at its reference point: 10 prism / power.  False for a weak lens. */
+static bool displace(double power, double prism, double *mm)
+{
+    if (!matters(prism))
+        return true;
+    if (fabs(power) < POWER_TO_PLACE)
+        return false;
+    *mm += 10 * prism / power;
+    return true;
+}
 
 static void judge_pair_line(const struct optics_pair *pair,
     struct pair_line what, struct optics_ruling *line)
@@ -134,7 +156,7 @@ static void judge_pair_line(const struct optics_pair *pair,
             optics_power_meridian(
                 pair->eyes[eye].ordered.power, what.meridian));
     optics_rules_hold(line, OPTICS_UNIT_PRISM, what.prism);
-    if (both_say(&pair->eyes[OPTICS_RIGHT], what.place) &&
+    if (what.placed && both_say(&pair->eyes[OPTICS_RIGHT], what.place) &&
         both_say(&pair->eyes[OPTICS_LEFT], what.place)) {
         optics_rules_hold(line, OPTICS_UNIT_MM_PAIR, what.apart_mm);
         optics_rules_hold(line, OPTICS_UNIT_MM_EACH,
@@ -143,33 +165,108 @@ static void judge_pair_line(const struct optics_pair *pair,
     optics_rules_judge(line);
 }
 
+/* How far a reference point is from its place as the pair's rules in mm take
+ * it: what was measured, and what prism there that wasn't ordered amounts to.
+ */
+static bool place_of(const struct optics_finished *lens,
+    struct optics_shift measured, struct optics_shift *ret)
+{
+    const struct optics_glass *is = &lens->delivered, *was = &lens->ordered;
+    bool in, up;
+
+    *ret = measured;
+    in = displace(optics_power_meridian(is->power, 180),
+        is->prism.base_in - was->prism.base_in, &ret->in_mm);
+    up = displace(optics_power_meridian(is->power, 90),
+        is->prism.base_up - was->prism.base_up, &ret->up_mm);
+    return in && up;
+}
+
 static void judge_pair(
     const struct optics_pair *pair, struct optics_pair_verdict *v)
 {
+    const struct optics_finished *eyes = pair->eyes;
     const struct optics_glass_verdict *r = &v->eyes[OPTICS_RIGHT];
     const struct optics_glass_verdict *l = &v->eyes[OPTICS_LEFT];
-    double right_mm = segment_error(&pair->eyes[OPTICS_RIGHT]);
-    double left_mm = segment_error(&pair->eyes[OPTICS_LEFT]);
+    struct optics_shift right, left;
+    double right_mm = segment_error(&eyes[OPTICS_RIGHT]);
+    double left_mm = segment_error(&eyes[OPTICS_LEFT]);
+    bool placed;
 
     v->horizontal =
         optics_clean(r->prism_error.base_in + l->prism_error.base_in);
     v->vertical = optics_clean(r->prism_error.base_up - l->prism_error.base_up);
     if (!pair->mounted)
         return;
+    placed = place_of(&eyes[OPTICS_RIGHT], r->shift, &right);
+    placed = place_of(&eyes[OPTICS_LEFT], l->shift, &left) && placed;
     judge_pair_line(pair,
         (struct pair_line){OPTICS_GROUP_HORIZONTAL, 180, OPTICS_SAYS_PD,
-            v->horizontal, r->shift.in_mm, l->shift.in_mm,
-            r->shift.in_mm + l->shift.in_mm},
+            v->horizontal, right.in_mm, left.in_mm, right.in_mm + left.in_mm,
+            placed},
         &v->horizontal_line);
     judge_pair_line(pair,
         (struct pair_line){OPTICS_GROUP_VERTICAL, 90, OPTICS_SAYS_HEIGHT,
-            v->vertical, r->shift.up_mm, l->shift.up_mm,
-            r->shift.up_mm - l->shift.up_mm},
+            v->vertical, right.up_mm, left.up_mm, right.up_mm - left.up_mm,
+            placed},
         &v->vertical_line);
     judge_pair_line(pair,
         (struct pair_line){OPTICS_GROUP_SEGMENTS, 0, OPTICS_SAYS_SEGMENT, 0,
-            right_mm, left_mm, right_mm - left_mm},
+            right_mm, left_mm, right_mm - left_mm, true},
         &v->segments);
+}
+
+static bool has_each(const struct optics_ruling *line)
+{
+    for (size_t i = 0; i < line->n; i++)
+        if (line->rules[i].unit == OPTICS_UNIT_MM_EACH)
+            return true;
+    return false;
+}
+
+/* Chosen by us: a progressive's reference point further off than this is
+ * never passed in silence. */
+#define PROGRESSIVE_MM 1.0
+
+/* True for an error of the lens's power, add or segment without a rule. */
+static bool lens_left(
+    const struct optics_finished *lens, const struct optics_glass_verdict *v)
+{
+    double residual = optics_vector_blur(optics_vector_of(v->residual));
+    unsigned one_says = lens->ordered.says ^ lens->delivered.says;
+
+    if (matters(residual) &&
+        (v->power.sphere.n == 0 || v->power.cylinder.n == 0))
+        return true;
+    if ((one_says & (OPTICS_SAYS_ADD | OPTICS_SAYS_SEGMENT)) != 0)
+        return true;
+    if (matters(v->add_error) && v->add.n == 0)
+        return true;
+    return both_say(lens, OPTICS_SAYS_SEGMENT) &&
+           matters(segment_error(lens)) && v->segment.n == 0;
+}
+
+/* True for an error of prism or place without a rule: above all of one lens
+ * alone in its frame. */
+static bool place_left(const struct optics_pair *pair,
+    const struct optics_pair_verdict *v, const struct optics_glass_verdict *e)
+{
+    bool both = pair->eyes[OPTICS_RIGHT].there && pair->eyes[OPTICS_LEFT].there;
+    bool off = matters(e->prism_error.base_in) ||
+               matters(e->prism_error.base_up) || matters(e->shift.in_mm) ||
+               matters(e->shift.up_mm);
+    bool far = pair->type == OPTICS_PROGRESSIVE &&
+               fmax(fabs(e->shift.in_mm), fabs(e->shift.up_mm)) >
+                   PROGRESSIVE_MM + 1e-9;
+
+    if (!pair->mounted)
+        return (off && e->point.n == 0) || (far && !has_each(&e->point));
+    if (!both)
+        return off;
+    if (far && !(has_each(&v->horizontal_line) && has_each(&v->vertical_line)))
+        return true;
+    return (matters(v->horizontal) && v->horizontal_line.n == 0) ||
+           (matters(v->vertical) && v->vertical_line.n == 0);
 }
 
 struct tally {
@@ -184,7 +281,8 @@ static void count(struct tally *t, const struct optics_ruling *line)
     t->open = t->open || (line->n > 0 && line->verdict == OPTICS_NOT_JUDGED);
 }
 
-static enum optics_verdict sum_up(const struct optics_pair_verdict *v)
+static enum optics_verdict sum_up(
+    const struct optics_pair *pair, const struct optics_pair_verdict *v)
 {
     struct tally t = {0};
 
@@ -200,6 +298,9 @@ static enum optics_verdict sum_up(const struct optics_pair_verdict *v)
         count(&t, &e->add);
         count(&t, &e->point);
         count(&t, &e->segment);
+        if (pair->eyes[eye].there)
+            t.open = t.open || lens_left(&pair->eyes[eye], e) ||
+                     place_left(pair, v, e);
     }
     count(&t, &v->horizontal_line);
     count(&t, &v->vertical_line);
@@ -233,7 +334,7 @@ enum optics_fault optics_pair_check(
     }
     if (right && left)
         judge_pair(pair, &v);
-    v.verdict = sum_up(&v);
+    v.verdict = sum_up(pair, &v);
     *ret = v;
     return OPTICS_OK;
 }

@@ -61,8 +61,11 @@ struct optics_glass_verdict {
 };
 
 struct optics_pair_verdict {
-    /* Fail, at the limit or not judged (a rule lacks a figure) when any line
-     * is, in this order; not judged without any rule; else pass. */
+    /* Fail or at the limit when any line is, in this order; not judged when a
+     * rule lacks a figure, an error of over 0.005 (D, cm/m, mm) has no rule in
+     * the profile, one lens alone in its frame has an error of prism or place,
+     * or a progressive's reference point is over 1 mm off without a rule for
+     * each lens (chosen by us); else pass. */
     enum optics_verdict verdict;
     struct optics_glass_verdict eyes[2]; /* zeros for one that isn't there */
     /* Of both eyes, 0 unless both are there. */
@@ -74,7 +77,10 @@ struct optics_pair_verdict {
 /*
  * Centring prism is p = F r of the delivered lens.  The pair's rows are picked
  * by the ordered power along 90 and along 180; where the two lenses differ so
- * that their rows do, both rules stand in the line.  OPTICS_BAD_NO_LENS when
+ * that their rows do, both rules stand in the line.  Rules in mm are held to
+ * the displacement that was measured and the one that prism not ordered
+ * amounts to, 10 prism / power; below 1 D that isn't known.  Errors of both
+ * lenses that cancel pass a rule of the pair.  OPTICS_BAD_NO_LENS when
  * no lens is there; else the fault of the first wrong one.
  */
 enum optics_fault optics_pair_check(

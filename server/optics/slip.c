@@ -264,17 +264,18 @@ static bool listed(const struct list *l, struct optics_power p)
 
 /* Lists p as what the slip was made of, if a record may hold it and it isn't
  * there; the first slip that explains a lens keeps it. */
-static void add(struct list *l, enum optics_slip slip, struct optics_power p)
+static bool add(struct list *l, enum optics_slip slip, struct optics_power p)
 {
     struct optics_rx rx;
 
     p = optics_power_normal(p);
     rx = optics_rx_of_power(p);
     if (optics_rx_check(rx) != OPTICS_OK || listed(l, p))
-        return;
+        return false;
     l->entry[l->n] = *l->as_entered;
     l->entry[l->n].eye[l->eye] = p;
     l->slip[l->n++] = slip;
+    return true;
 }
 
 static void add_sphere(struct list *l, enum optics_slip slip, double sph)
@@ -284,7 +285,7 @@ static void add_sphere(struct list *l, enum optics_slip slip, double sph)
     if (on_steps(p.sph) && !on_steps(sph))
         return;
     p.sph = sph;
-    add(l, slip, p);
+    (void)add(l, slip, p);
 }
 
 static void add_cylinder(struct list *l, enum optics_slip slip, double cyl)
@@ -294,7 +295,7 @@ static void add_cylinder(struct list *l, enum optics_slip slip, double cyl)
     if (on_steps(p.cyl) && !on_steps(cyl))
         return;
     p.cyl = cyl;
-    add(l, slip, p);
+    (void)add(l, slip, p);
 }
 
 static void add_axis(struct list *l, enum optics_slip slip, double axis)
@@ -304,7 +305,7 @@ static void add_axis(struct list *l, enum optics_slip slip, double axis)
     if (axis < 1 || axis > 180 || !whole(axis))
         return;
     p.axis = axis;
-    add(l, slip, p);
+    (void)add(l, slip, p);
 }
 
 typedef void add_number(struct list *l, enum optics_slip slip, double x);
@@ -350,6 +351,10 @@ static void list_slips(struct list *l)
     struct optics_power q = p;
     enum optics_eye other = fellow(l->eye);
 
+    /* Before all that would change one eye to the same lens. */
+    if (l->as_entered->has[other] &&
+        add(l, OPTICS_SLIP_EYES, l->as_entered->eye[other]))
+        l->entry[l->n - 1].eye[other] = p;
     add_sphere(l, OPTICS_SLIP_SPHERE_SIGN, -p.sph);
     add_cylinder(l, OPTICS_SLIP_CYLINDER_SIGN, -p.cyl);
     move_point(l, OPTICS_SLIP_SPHERE_POINT, p.sph, add_sphere);
@@ -360,18 +365,14 @@ static void list_slips(struct list *l)
         (const double[]){p.cyl, 0.01, 3}, add_cylinder);
     if (p.cyl != 0) {
         q.axis = p.axis > 90 ? p.axis - 90 : p.axis + 90;
-        add(l, OPTICS_SLIP_AXIS_TURNED, q);
+        (void)add(l, OPTICS_SLIP_AXIS_TURNED, q);
         q.cyl = -p.cyl;
-        add(l, OPTICS_SLIP_OTHER_FORM, q);
+        (void)add(l, OPTICS_SLIP_OTHER_FORM, q);
         add_axis(l, OPTICS_SLIP_AXIS_POINT, p.axis * 10);
         add_axis(l, OPTICS_SLIP_AXIS_POINT, p.axis / 10);
         exchange_digits(l, OPTICS_SLIP_AXIS_DIGITS,
             (const double[]){p.axis, 1, 3}, add_axis);
     }
-    if (!l->as_entered->has[other] || listed(l, l->as_entered->eye[other]))
-        return;
-    add(l, OPTICS_SLIP_EYES, l->as_entered->eye[other]);
-    l->entry[l->n - 1].eye[other] = p;
 }
 
 /* Likeliest first; few enough for insertion. */

@@ -164,6 +164,23 @@ START_TEST(a_turn_beyond_45_degrees_is_one)
 }
 END_TEST
 
+/* One eye just under a right angle, the other just over it. */
+START_TEST(a_turn_by_a_right_angle_is_one)
+{
+    struct optics_device_visit visits[N];
+    struct optics_device got;
+
+    fill(visits, 90, 0);
+    for (int i = 0; i < N; i++) {
+        visits[i].reading[OPTICS_RIGHT].axis -= 0.1;
+        visits[i].reading[OPTICS_LEFT].axis += 0.1;
+    }
+    optics_device_judge(visits, N, &got);
+    ck_assert(got.eye[0].turn_deg > 0 && got.eye[1].turn_deg < 0);
+    ck_assert(got.turned);
+}
+END_TEST
+
 START_TEST(senseless_visits_are_named)
 {
     struct optics_device_visit visits[N];
@@ -249,6 +266,7 @@ Suite *suite_bias(void)
     tcase_add_test(tc, one_eye_alone_is_no_turned_table);
     tcase_add_test(tc, what_is_far_but_uncertain_is_not_said);
     tcase_add_test(tc, a_turn_beyond_45_degrees_is_one);
+    tcase_add_test(tc, a_turn_by_a_right_angle_is_one);
     tcase_add_test(tc, senseless_visits_are_named);
     tcase_add_test(tc, limits_of_a_handbook);
     tcase_add_test(tc, points_beyond_and_runs_are_seen);

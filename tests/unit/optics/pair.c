@@ -285,6 +285,89 @@ START_TEST(one_lens_is_no_pair)
 }
 END_TEST
 
+/* 3.00 base in on -6.00 D stands for a lens 5 mm out; what the rules in mm
+ * allow is half of that for the pair. */
+START_TEST(prism_of_strong_lenses_counts_as_their_place)
+{
+    struct optics_pair pair = made_right(-6, 0, 0);
+    struct optics_pair_verdict v;
+
+    for (int eye = 0; eye < 2; eye++)
+        pair.eyes[eye].delivered.prism = (struct optics_prism){3, 0};
+    v = judged(&pair);
+    ck_assert_int_eq(v.horizontal_line.verdict, OPTICS_FAIL);
+    ck_assert_int_eq(v.vertical_line.verdict, OPTICS_PASS);
+    for (int eye = 0; eye < 2; eye++)
+        pair.eyes[eye].delivered.prism = (struct optics_prism){0, eye ? -3 : 3};
+    v = judged(&pair);
+    ck_assert_int_eq(v.vertical_line.verdict, OPTICS_FAIL);
+    ck_assert_int_eq(v.verdict, OPTICS_FAIL);
+    /* Weak along 180: how far it is displaced isn't known. */
+    pair = made_right(-0.5, -6, 180);
+    pair.eyes[0].delivered.prism = (struct optics_prism){0.6, 0};
+    v = judged(&pair);
+    ck_assert_int_eq(v.verdict, OPTICS_NOT_JUDGED);
+}
+END_TEST
+
+static void left_open(const struct optics_pair *pair)
+{
+    ck_assert_int_eq(judged(pair).verdict, OPTICS_NOT_JUDGED);
+}
+
+START_TEST(an_error_without_a_rule_is_not_passed)
+{
+    struct optics_pair pair = made_right(-3, -1, 90), bare = pair;
+
+    pair.profile = bare.profile = OPTICS_PROFILE_ANSI_2005;
+    pair.eyes[0].delivered.power.sph = -8; /* there is a rule for axes only */
+    left_open(&pair);
+    pair = made_right(-1, 0, 0);
+    for (int eye = 0; eye < 2; eye++)
+        pair.eyes[eye].ordered.says = pair.eyes[eye].delivered.says |=
+            OPTICS_SAYS_ADD | OPTICS_SAYS_SEGMENT;
+    ck_assert_int_eq(judged(&pair).verdict, OPTICS_PASS);
+    pair.eyes[1].delivered.add = 3; /* of single vision */
+    left_open(&pair);
+    pair.eyes[1].delivered.add = 2;
+    pair.eyes[1].delivered.segment_height_mm = 8;
+    left_open(&pair);
+    pair.eyes[1].delivered.says &= ~(unsigned)OPTICS_SAYS_SEGMENT;
+    left_open(&pair);
+}
+END_TEST
+
+START_TEST(a_lens_alone_in_its_frame_passes_only_as_ordered)
+{
+    struct optics_pair pair = made_right(-3, 0, 0);
+
+    pair.eyes[1].there = false;
+    ck_assert_int_eq(judged(&pair).verdict, OPTICS_PASS);
+    pair.eyes[0].delivered.prism.base_up = 5;
+    left_open(&pair);
+    pair.eyes[0].delivered.prism.base_up = 0;
+    pair.eyes[0].delivered.pd_mm = 20;
+    left_open(&pair);
+}
+END_TEST
+
+START_TEST(a_misplaced_progressive_is_not_passed)
+{
+    struct optics_pair pair = made_right(0, 0, 0);
+
+    pair.type = OPTICS_PROGRESSIVE;
+    for (int eye = 0; eye < 2; eye++) {
+        pair.eyes[eye].ordered.says |= OPTICS_SAYS_ADD;
+        pair.eyes[eye].delivered.says |= OPTICS_SAYS_ADD;
+        pair.eyes[eye].delivered.height_mm = 19;
+    }
+    ck_assert_int_eq(judged(&pair).verdict, OPTICS_PASS);
+    pair.eyes[0].delivered.height_mm = 10;
+    pair.eyes[1].delivered.height_mm = 10;
+    left_open(&pair);
+}
+END_TEST
+
 static void ck_finished(const struct optics_finished *lens,
     enum optics_fault want, bool want_delivered)
 {
@@ -342,6 +425,10 @@ Suite *suite_pair(void)
     tcase_add_test(tc, add_and_segments_of_multifocals);
     tcase_add_test(tc, a_cylinder_gone_has_no_axis_to_judge);
     tcase_add_test(tc, one_lens_is_no_pair);
+    tcase_add_test(tc, prism_of_strong_lenses_counts_as_their_place);
+    tcase_add_test(tc, an_error_without_a_rule_is_not_passed);
+    tcase_add_test(tc, a_lens_alone_in_its_frame_passes_only_as_ordered);
+    tcase_add_test(tc, a_misplaced_progressive_is_not_passed);
     tcase_add_test(tc, senseless_lenses_are_named);
     return s;
 }

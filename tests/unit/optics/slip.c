@@ -160,6 +160,44 @@ START_TEST(exchanged_eyes_are_offered)
 }
 END_TEST
 
+/* Mirror images, exchanged: a lost sign in both eyes would be two slips. */
+START_TEST(an_exchange_comes_before_what_looks_like_it)
+{
+    struct optics_entry past = {.eye = {{-2, 0, 0}, {2, 0, 0}},
+        .has = {true, true},
+        .method = OPTICS_BY_SUBJECTIVE,
+        .years_before = 1};
+    struct optics_entry now = past;
+    struct optics_known known = {.patient = {&past, 1, 40}};
+    struct optics_slip_answer got;
+
+    now.eye[0] = past.eye[1];
+    now.eye[1] = past.eye[0];
+    now.years_before = 0;
+    for (int eye = 0; eye < 2; eye++) {
+        optics_slip_explain(now, (enum optics_eye)eye, &known, &got);
+        ck_assert_int_eq(got.verdict, OPTICS_SLIP_OFFERED);
+        ck_assert_int_eq(got.meaning[got.offered].slip, OPTICS_SLIP_EYES);
+    }
+}
+END_TEST
+
+/* The other eye lost its point and is beyond what a record holds. */
+START_TEST(a_lens_no_record_holds_is_not_exchanged)
+{
+    struct optics_entry now = {.eye = {{-2.25, -0.5, 10}, {-225, -0.5, 170}},
+        .has = {true, true},
+        .method = OPTICS_BY_SUBJECTIVE};
+    struct optics_known known = {.patient = {NULL, 0, 40}};
+    struct optics_slip_answer got;
+
+    optics_slip_explain(now, OPTICS_RIGHT, &known, &got);
+    ck_assert_int_ne(got.verdict, OPTICS_SLIP_OFFERED);
+    for (size_t i = 0; i < got.n; i++)
+        ck_assert_int_ne(got.meaning[i].slip, OPTICS_SLIP_EYES);
+}
+END_TEST
+
 /* P-04: both eyes to plus within days (bjo 84/10/1097, up to 3.75 D). */
 START_TEST(eyes_that_change_together_fit)
 {
@@ -282,6 +320,8 @@ Suite *suite_slip(void)
     tcase_add_test(tc, meanings_stay_in_a_record_s_range);
     tcase_add_test(tc, the_longest_list_has_room);
     tcase_add_test(tc, exchanged_eyes_are_offered);
+    tcase_add_test(tc, an_exchange_comes_before_what_looks_like_it);
+    tcase_add_test(tc, a_lens_no_record_holds_is_not_exchanged);
     tcase_add_test(tc, eyes_that_change_together_fit);
     tcase_add_test(tc, the_other_eye_and_the_cornea_speak_without_history);
     tcase_add_test(tc, what_is_known_of_the_other_eye_only);
