@@ -86,7 +86,7 @@ enum rc http_optics_answer(const struct http_optics *f, const json_t *body,
         answer_item(f, root, &o, err);
         return err->rc;
     }
-    if (!json_in_array(root, 0, is_heavy(f) ? HEAVY_ITEMS_MAX : ITEMS_MAX, &n))
+    if (!json_in_array(root, 1, is_heavy(f) ? HEAVY_ITEMS_MAX : ITEMS_MAX, &n))
         return err->rc;
     json_out_array(&o, NULL);
     for (size_t i = 0; i < n && err->n_faults < ERR_FAULTS_MAX; i++)

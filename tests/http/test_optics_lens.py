@@ -50,7 +50,8 @@ class Frame(Case):
         self.assertEqual(one, {"frame_pd_mm": 70, "decentration_each_mm": 5,
                                "minimum_blank_mm": 67})
         self.assertEqual(self.right("blank-size", [FRAME] * 3), [one] * 3)
-        self.assertEqual(self.right("blank-size", []), [])
+        self.refused(
+            "blank-size", [], ("", "must hold 1 to 100000 items, not 0"))
 
     def test_what_is_flat_has_no_radius(self):
         flat = self.right("sag", {"surface_power": 0, "index": 1.5,

@@ -247,7 +247,8 @@ class ReadingLevel(Case):
         self.assertEqual(
             self.right("reading-level", [{"right": nulls, "left": nulls}] * 2),
             [one] * 2)
-        self.assertEqual(self.right("reading-level", []), [])
+        self.refused(
+            "reading-level", [], ("", "must hold 1 to 100000 items, not 0"))
 
     def test_nonsense_is_named(self):
         lens = {"sphere": -1, "add": 2, "down_mm": 10}
@@ -350,7 +351,8 @@ class Tilt(Case):
         self.assertAlmostEqual(lens["sphere"] + lens["cylinder"],
                                got[0]["across"])
         self.assertEqual(lens["axis"], 180)
-        self.assertEqual(self.right("tilt", []), [])
+        self.refused(
+            "tilt", [], ("", "must hold 1 to 100000 items, not 0"))
 
     def test_nonsense_is_named(self):
         q = {"sphere": 1, "index": 1.5, "tilt_deg": 12}
@@ -406,7 +408,8 @@ class Near(Case):
             with self.subTest(function):
                 self.assertEqual(self.right(function, body), want)
                 self.assertEqual(self.right(function, [body] * 3), [want] * 3)
-                self.assertEqual(self.right(function, []), [])
+                self.refused(
+                    function, [], ("", "must hold 1 to 100000 items, not 0"))
 
     def test_nonsense_is_named(self):
         self.refused("amplitude-by-age", [{"age_years": 40},
@@ -476,7 +479,8 @@ class Binocular(Case):
             with self.subTest(function):
                 self.assertEqual(self.right(function, body), want)
                 self.assertEqual(self.right(function, [body] * 3), [want] * 3)
-                self.assertEqual(self.right(function, []), [])
+                self.refused(
+                    function, [], ("", "must hold 1 to 100000 items, not 0"))
 
     def test_nonsense_is_named(self):
         self.refused("sheard", [{"phoria": -8, "reserve": 10}],

@@ -760,7 +760,8 @@ class Refusals(unittest.TestCase):
         for function in ("change-probability", "eye-exchange",
                          "slip-explanation", "device-bias",
                          "control-limits"):
-            self.assertEqual(ask(function, []), [])
+            self.refused(
+                function, [], ("", "must hold 1 to 100000 items, not 0"))
         got = ask("control-limits", [{"values": [1, 2]},
                                      {"values": [3, 3, 3]}])
         self.assertEqual([g["centre"] for g in got], [1.5, 3])
