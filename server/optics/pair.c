@@ -246,27 +246,37 @@ static bool lens_left(
            matters(segment_error(lens)) && v->segment.n == 0;
 }
 
+static bool is_off(const struct optics_glass_verdict *v)
+{
+    return matters(v->prism_error.base_in) || matters(v->prism_error.base_up) ||
+           matters(v->shift.in_mm) || matters(v->shift.up_mm);
+}
+
+static bool is_far(
+    const struct optics_pair *pair, const struct optics_glass_verdict *v)
+{
+    return pair->type == OPTICS_PROGRESSIVE &&
+           fmax(fabs(v->shift.in_mm), fabs(v->shift.up_mm)) >
+               PROGRESSIVE_MM + 1e-9;
+}
+
 /* True for an error of prism or place without a rule: above all of one lens
  * alone in its frame. */
 static bool place_left(const struct optics_pair *pair,
     const struct optics_pair_verdict *v, const struct optics_glass_verdict *e)
 {
-    bool both = pair->eyes[OPTICS_RIGHT].there && pair->eyes[OPTICS_LEFT].there;
-    bool off = matters(e->prism_error.base_in) ||
-               matters(e->prism_error.base_up) || matters(e->shift.in_mm) ||
-               matters(e->shift.up_mm);
-    bool far = pair->type == OPTICS_PROGRESSIVE &&
-               fmax(fabs(e->shift.in_mm), fabs(e->shift.up_mm)) >
-                   PROGRESSIVE_MM + 1e-9;
+    const struct optics_ruling *across = &v->horizontal_line;
+    const struct optics_ruling *up = &v->vertical_line;
 
     if (!pair->mounted)
-        return (off && e->point.n == 0) || (far && !has_each(&e->point));
-    if (!both)
-        return off;
-    if (far && !(has_each(&v->horizontal_line) && has_each(&v->vertical_line)))
+        return (is_off(e) && e->point.n == 0) ||
+               (is_far(pair, e) && !has_each(&e->point));
+    if (!pair->eyes[OPTICS_RIGHT].there || !pair->eyes[OPTICS_LEFT].there)
+        return is_off(e);
+    if (is_far(pair, e) && !(has_each(across) && has_each(up)))
         return true;
-    return (matters(v->horizontal) && v->horizontal_line.n == 0) ||
-           (matters(v->vertical) && v->vertical_line.n == 0);
+    return (matters(v->horizontal) && across->n == 0) ||
+           (matters(v->vertical) && up->n == 0);
 }
 
 struct tally {
