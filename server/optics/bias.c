@@ -127,10 +127,8 @@ static bool stands_out(double bias, double error)
 /* True when both turns are known and lie within 3 errors of each other. */
 static bool agree(struct optics_turn a, struct optics_turn b)
 {
-    double apart = fmod(fabs(a.turn_deg - b.turn_deg), 180);
-
     return a.known && b.known &&
-           fmin(apart, 180 - apart) <=
+           optics_axis_difference(a.turn_deg, b.turn_deg) <=
                ERRORS * hypot(a.error_deg, b.error_deg) + SAME;
 }
 

@@ -131,7 +131,7 @@ struct pair_line {
     bool placed; /* are the errors in mm known */
 };
 
-/* Less power turns a small error of prism into any distance. */
+/* Less power turns a small error of prism into any distance (chosen by us). */
 #define POWER_TO_PLACE 1.0 /* D */
 
 /* Adds to *mm how far a lens of that power is displaced that shows this much

@@ -8,33 +8,16 @@ import random
 import unittest
 
 from lenstest import Service
+from optics_case import OpticsCase
 
 
 def setUpModule():
-    global svc, net
-    svc = Service()
-    net = svc.network()
+    OpticsCase.svc = Service()
+    OpticsCase.token = OpticsCase.svc.network().tokens["lab"]
 
 
 def tearDownModule():
-    svc.close()
-
-
-def ask(function, body):
-    return svc.api("POST", f"/v1/optics/{function}", body, net.tokens["lab"])
-
-
-class Case(unittest.TestCase):
-    def right(self, function, body):
-        answer = ask(function, body)
-        self.assertEqual(answer.status, 200, answer.body)
-        return answer.body
-
-    def refused(self, function, body, *errors):
-        answer = ask(function, body)
-        self.assertEqual(answer.status, 422, answer.body)
-        self.assertEqual([(e["pointer"], e["detail"])
-                          for e in answer.body["errors"]], list(errors))
+    OpticsCase.svc.close()
 
 
 FRAME = {"a_mm": 52, "dbl_mm": 18, "ed_mm": 56, "pd_mm": 60,
@@ -43,7 +26,7 @@ LENS = {"back_vertex_power": 4, "front_power": 6, "index": 1.5,
         "diameter_mm": 60}
 
 
-class Frame(Case):
+class Frame(OpticsCase):
     def test_one_many_and_none(self):
         one = self.right("blank-size", FRAME)
         # Forum archive t-1795: frame PD 70, eyes 60, ED 56, 1 mm: 67.
@@ -99,7 +82,7 @@ def lens(sphere, cylinder=0, axis=None):
     return {"sphere": sphere, "cylinder": cylinder, "axis": axis}
 
 
-class Tolerance(Case):
+class Tolerance(OpticsCase):
     def power(self, profile, ordered, measured, kind="single-vision"):
         return self.right("tolerance-power", {
             "profile": profile, "lens_type": kind, "ordered": ordered,
@@ -147,7 +130,7 @@ class Tolerance(Case):
                 "measured": lens(1)}
         self.refused("tolerance-power", body, ("/profile", "is required"))
         for word in ("ANSI", "ISO 21987"):
-            answer = ask("tolerance-power", dict(body, profile=word))
+            answer = self.ask("tolerance-power", dict(body, profile=word))
             self.assertEqual(answer.status, 422)
             self.assertEqual(answer.body["errors"][0]["pointer"], "/profile")
 
@@ -237,7 +220,7 @@ def wrong_pair(rng):
     return pair(eyes["right"], eyes["left"])
 
 
-class Pair(Case):
+class Pair(OpticsCase):
     def test_residual_and_centring_by_another_way(self):
         """The core adds power vectors and multiplies matrices; here meridians
         are searched and the slope of a thin lens is taken."""
@@ -463,7 +446,7 @@ MAKES = [
 ]
 
 
-class Make(Case):
+class Make(OpticsCase):
     def test_thickness_and_weight_by_another_way(self):
         for body, got in zip(MAKES, self.right("manufacturability", MAKES)):
             with self.subTest(body["sphere"]):

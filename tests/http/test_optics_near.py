@@ -10,44 +10,25 @@ import math
 import pathlib
 import random
 import re
-import unittest
 
 from lenstest import Service, repo
+from optics_case import OpticsCase
 
 DATA = pathlib.Path(repo) / "tests/data/optics"
 
 
 def setUpModule():
-    global svc, net
-    svc = Service()
-    net = svc.network()
+    OpticsCase.svc = Service()
+    OpticsCase.token = OpticsCase.svc.network().tokens["prescriber"]
 
 
 def tearDownModule():
-    svc.close()
-
-
-def ask(function, body):
-    return svc.api("POST", f"/v1/optics/{function}", body,
-                   net.tokens["prescriber"])
+    OpticsCase.svc.close()
 
 
 def table(name):
     with open(DATA / f"{name}.csv", newline="", encoding="utf-8") as f:
         return list(csv.DictReader(f))
-
-
-class Case(unittest.TestCase):
-    def right(self, function, body):
-        answer = ask(function, body)
-        self.assertEqual(answer.status, 200, answer.body)
-        return answer.body
-
-    def refused(self, function, body, *errors):
-        answer = ask(function, body)
-        self.assertEqual(answer.status, 422, answer.body)
-        self.assertEqual([(e["pointer"], e["detail"])
-                          for e in answer.body["errors"]], list(errors))
 
 
 def cross(a, b):
@@ -153,7 +134,7 @@ def made_up(rng):
     return lens
 
 
-class ReadingLevel(Case):
+class ReadingLevel(OpticsCase):
     P14 = {"right": {"sphere": -4.5, "cylinder": -1.5, "axis": 180,
                      "down_mm": 10},
            "left": {"sphere": -1, "cylinder": -1, "axis": 30, "down_mm": 10}}
@@ -308,7 +289,7 @@ def matrix(lens):
             on * s * s + across * c * c)
 
 
-class Tilt(Case):
+class Tilt(OpticsCase):
     def test_rays_through_a_tilted_lens_meet_the_same_power(self):
         rng = random.Random(8)
         asked = [{"sphere": rng.randrange(-40, 41) / 4,
@@ -364,13 +345,13 @@ class Tilt(Case):
             ("/index", '"0.9" is outside 1.001 to 3'),
             ("/tilt_deg", '"90" is outside -60 to 60 degrees'))
         for function in ("tilt", "tilt-compensation"):
-            answer = ask(function, dict(q, kind="sideways", cylinder=-1))
+            answer = self.ask(function, dict(q, kind="sideways", cylinder=-1))
             self.assertEqual(answer.status, 422)
             self.assertEqual([e["pointer"] for e in answer.body["errors"]],
                              ["/axis", "/kind"])
 
 
-class Near(Case):
+class Near(OpticsCase):
     def test_donders_table(self):
         rows = table("06f_donders_table")
         self.assertEqual(len(rows), 14)
@@ -447,7 +428,7 @@ def word(finding):
     return name.replace(" ", "-")
 
 
-class Binocular(Case):
+class Binocular(OpticsCase):
     def test_both_printings_of_morgans_table(self):
         rows, narrow = table("07e_morgan"), " [narrow band]"
         self.assertEqual(len(rows), 34)
@@ -489,7 +470,7 @@ class Binocular(Case):
                      ("/lesser", '"5" is more than greater'))
         self.refused("one-to-one", {"eso": 4}, ("/base_in_recovery",
                                                 "is required"))
-        answer = ask("expected-finding", {"finding": "phoria", "value": 1})
+        answer = self.ask("expected-finding", {"finding": "phoria", "value": 1})
         self.assertEqual(answer.status, 422)
         self.assertEqual(answer.body["errors"][0]["pointer"], "/finding")
 

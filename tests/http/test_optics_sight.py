@@ -10,36 +10,18 @@ import math
 import unittest
 
 from lenstest import Service
+from optics_case import OpticsCase
 
 ARCMIN = 180 * 60 / math.pi
 
 
 def setUpModule():
-    global svc, net
-    svc = Service()
-    net = svc.network()
+    OpticsCase.svc = Service()
+    OpticsCase.token = OpticsCase.svc.network().tokens["prescriber"]
 
 
 def tearDownModule():
-    svc.close()
-
-
-def ask(function, body):
-    return svc.api("POST", f"/v1/optics/{function}", body,
-                   net.tokens["prescriber"])
-
-
-class Case(unittest.TestCase):
-    def right(self, function, body):
-        answer = ask(function, body)
-        self.assertEqual(answer.status, 200, answer.body)
-        return answer.body
-
-    def refused(self, function, body, *errors):
-        answer = ask(function, body)
-        self.assertEqual(answer.status, 422, answer.body)
-        self.assertEqual([(e["pointer"], e["detail"])
-                          for e in answer.body["errors"]], list(errors))
+    OpticsCase.svc.close()
 
 
 def lens(sphere, cylinder=0, axis=180, **more):
@@ -69,7 +51,7 @@ def shift(lenses, x, y, h=1e-6):
             (surface(x, y + h) - surface(x, y - h)) / (2 * h) / 1000 * ARCMIN)
 
 
-class LookThrough(Case):
+class LookThrough(OpticsCase):
     pairs = [
         (lens(-2.25, -0.75, 180), lens(-2, -0.75, 10)),
         (lens(1.5, -2.25, 33), lens(0.75, -1.5, 21)),
@@ -198,7 +180,7 @@ def traced(error, pupil, arcmin_per_pixel, side, points=360):
     return {at: c / n for at, c in counts.items()}, [m / n for m in moments]
 
 
-class PointSpread(Case):
+class PointSpread(OpticsCase):
     def cells(self, got):
         half = got["n"] // 2
         return {(x - half, half - y): w
@@ -336,7 +318,7 @@ class Patients:
                 return value
 
 
-class CrossCylinder(Case):
+class CrossCylinder(OpticsCase):
     start = lens(-2.25, -0.75, 180)
     told = [
         shown(start, 180, "first"), shown(start, 45, "first"),
