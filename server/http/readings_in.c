@@ -6,17 +6,14 @@
  */
 #include <string.h>
 
-#include "base/fold.h"
 #include "base/hash.h"
-#include "base/zone.h"
 #include "db/append.h"
 #include "http/handlers.h"
 #include "http/inside.h"
 #include "http/reading_answer.h"
+#include "http/reading_row.h"
 #include "instruments/format.h"
 #include "instruments/native.h"
-#include "record/caution.h"
-#include "record/reading_json.h"
 
 #define INLINE_MOST 32768 /* bytes; takes a millisecond or so */
 
@@ -41,62 +38,6 @@ struct ingest {
     int64_t version; /* of one that stood there already; 0: it is new */
 };
 
-/* ---- a reading becomes a row ------------------------------------------ */
-
-static char *folded(struct http_req *rq, const char *name)
-{
-    return name ? fold_text(rq->arena, name) : NULL;
-}
-
-/* What a device's token says of it, where the payload says nothing. */
-static void fill_device(struct http_req *rq, struct record_device *device)
-{
-    const struct http_who *who = &rq->who;
-
-    if (device->serial || !*who->serial)
-        return;
-    device->serial = who->serial;
-    if (!device->model && *who->model)
-        device->model = who->model;
-    if (!device->manufacturer && *who->maker)
-        device->manufacturer = who->maker;
-}
-
-static void fill_row(struct http_req *rq, struct record_reading *reading,
-    const char *format, struct db_reading *row)
-{
-    TEXT_AUTO body = {0};
-    TEXT_AUTO brief = {0};
-
-    fill_device(rq, &reading->device);
-    record_reading_caution(reading, rq->now_us);
-    record_reading_json(reading, &body);
-    record_reading_brief(reading, &brief);
-    row->reading = reading;
-    memcpy(row->reading_id, http_new_id(rq), UUID_TEXT_SIZE);
-    memcpy(row->audit_id, http_new_id(rq), UUID_TEXT_SIZE);
-    row->condition_key = record_reading_key(reading);
-    row->format = format;
-    row->body = arena_memdup(rq->arena, body.data, body.len);
-    row->brief = arena_memdup(rq->arena, brief.data, brief.len);
-    row->family_fold = folded(rq, reading->patient.family);
-    row->given_fold = folded(rq, reading->patient.given);
-    record_reading_hash(reading, row->content_hash);
-}
-
-static void fill_unit(struct http_req *rq, const char *bytes, size_t len,
-    struct db_readings *unit)
-{
-    memcpy(unit->token_hash, rq->who.token_hash, 32);
-    unit->request_id = rq->id;
-    unit->received_us = rq->now_us;
-    memcpy(unit->original_id, http_new_id(rq), UUID_TEXT_SIZE);
-    unit->media_type = rq->media;
-    unit->bytes = bytes;
-    unit->len = len;
-    memcpy(unit->body_hash, rq->body_hash, 32);
-}
-
 /* The key of a line: the first that can be read has the request's own; no
  * client's key holds a line feed. */
 static const char *line_key(struct http_req *rq, size_t unit)
@@ -106,33 +47,7 @@ static const char *line_key(struct http_req *rq, size_t unit)
     return arena_printf(rq->arena, "%s\n%zu", rq->key, unit);
 }
 
-static struct db_readings *unit_of(struct http_req *rq,
-    const struct instruments_readings *found, const char *format)
-{
-    struct db_readings *unit = arena_calloc(rq->arena, 1, sizeof(*unit));
-
-    fill_unit(rq, rq->body, rq->body_len, unit);
-    unit->rows = arena_calloc(rq->arena, found->n, sizeof(*unit->rows));
-    unit->n = found->n;
-    for (size_t i = 0; i < found->n; i++) {
-        fill_row(rq, found->items[i], format, &unit->rows[i]);
-        unit->rows[i].part = (int)i;
-        unit->rows[i].key = rq->key;
-    }
-    return unit;
-}
-
 /* ---- reading the body ------------------------------------------------- */
-
-/* The clinic's zone, looked up only for a payload with a local time. */
-static int clinic_offset(const void *name, int64_t local_us)
-{
-    struct zone *zone = zone_new(name);
-    int offset = zone ? zone_offset_local(zone, local_us) : 0;
-
-    zone_free(zone);
-    return offset;
-}
 
 static bool body_is_array(const struct http_req *rq)
 {
@@ -148,14 +63,11 @@ static enum rc read_whole(
     struct instruments_input input = {.bytes = rq->body, .len = rq->body_len};
     struct instruments_readings found = {0};
 
-    if (*rq->who.time_zone) {
-        input.zone.offset_min = clinic_offset;
-        input.zone.zone = rq->who.time_zone;
-    }
+    input.zone = reading_zone(rq);
     TRY(format->decode(&input, &found, err));
     in->shape = body_is_array(rq) ? ARRAY : ONE;
     in->format = format->name;
-    in->units = unit_of(rq, &found, format->name);
+    in->units = reading_unit_of(rq, &found, format->name);
     in->n_units = 1;
     return RC_OK;
 }
@@ -194,10 +106,10 @@ static void read_line(struct http_req *rq, struct ingest *in, struct line *line)
         return;
     if (instruments_native_read(
             json_in_root(json, &line->err), &reading, &line->err) == RC_OK) {
-        fill_unit(rq, line->bytes, line->len, unit);
+        reading_unit_fill(rq, line->bytes, line->len, unit);
         unit->rows = arena_calloc(rq->arena, 1, sizeof(*unit->rows));
         unit->n = 1;
-        fill_row(rq, reading, "native", unit->rows);
+        reading_row_fill(rq, reading, "native", unit->rows);
         unit->rows->key = line_key(rq, in->n_units);
         line->unit = (int)in->n_units++;
     }
