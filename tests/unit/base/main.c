@@ -31,6 +31,7 @@ int main(void)
     srunner_add_suite(sr, suite_hash());
     srunner_add_suite(sr, suite_secret());
     srunner_add_suite(sr, suite_config());
+    srunner_add_suite(sr, suite_child());
     srunner_run_all(sr, CK_NORMAL);
     failed = srunner_ntests_failed(sr);
     srunner_free(sr);

@@ -7,6 +7,7 @@
 #include "base/arena.h"
 
 Suite *suite_arena(void);
+Suite *suite_child(void);
 Suite *suite_config(void);
 Suite *suite_fold(void);
 Suite *suite_hash(void);
