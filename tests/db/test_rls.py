@@ -9,7 +9,8 @@ from lenstest import Service, SqlError, uuid7
 
 # Rows are evidence: never changed, never deleted.
 APPEND_ONLY = {
-    "audit", "reading_original", "reading", "reading_eye", "reading_claim",
+    "audit", "patient_merge", "reading_original", "reading", "reading_eye",
+    "reading_claim", "reading_side",
     "habitual_choice", "exam_step", "prescription", "order_edition",
     "order_event"}
 
@@ -29,7 +30,8 @@ def tearDownModule():
 def fill(net):
     """A row in every table that a network's day fills."""
     net.ids = {name: uuid7() for name in (
-        "patient", "visit", "original", "reading", "claim", "choice", "exam",
+        "patient", "merge", "visit", "original", "reading", "claim", "side",
+        "choice", "exam",
         "step", "prescription", "order", "event", "audit", "outbox")}
     i, n = net.ids, f"'{net.id}'"
     user = net.users["prescriber"]
@@ -43,6 +45,8 @@ SET LOCAL app.at = '2026-03-02T09:00:00Z';
 INSERT INTO patient (patient_id, family, family_fold)
 VALUES ('{i["patient"]}', 'Ode', 'ode');
 INSERT INTO patient_word (word, patient_id) VALUES ('ode', '{i["patient"]}');
+INSERT INTO patient_merge (merge_id, patient_id)
+VALUES ('{i["merge"]}', '{i["patient"]}');
 INSERT INTO visit (visit_id, patient_id, clinic_id, at)
 VALUES ('{i["visit"]}', '{i["patient"]}', '{net.clinic}', now());
 INSERT INTO reading_original (original_id, media_type, bytes)
@@ -60,6 +64,8 @@ VALUES ('{i["reading"]}', '{i["patient"]}', now(), 'reading',
     'autorefraction', '', '');
 INSERT INTO reading_claim (claim_id, reading_id, patient_id)
 VALUES ('{i["claim"]}', '{i["reading"]}', '{i["patient"]}');
+INSERT INTO reading_side (side_id, reading_id, eye)
+VALUES ('{i["side"]}', '{i["reading"]}', 1);
 INSERT INTO habitual_choice (choice_id, patient_id, entry_id)
 VALUES ('{i["choice"]}', '{i["patient"]}', '{i["reading"]}');
 INSERT INTO exam (exam_id, visit_id, patient_id, clinic_id, performed_at, body)
