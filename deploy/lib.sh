@@ -81,6 +81,8 @@ libcairo2-dev module cairo-pdf
 libxml2-dev module libxml-2.0
 libqrencode-dev module libqrencode
 zlib1g-dev module zlib
+nodejs command node
+npm command npm
 postgresql server -
 fonts-noto-core file /usr/share/fonts/truetype/noto/NotoSans-Regular.ttf
 fonts-droid-fallback file /usr/share/fonts-droid-fallback/truetype/DroidSansFallback.ttf
@@ -572,6 +574,11 @@ except (OSError, IndexError):
 
 # --- up and down -------------------------------------------------------------
 
+# app_pages SITE: a build of the programs alone has no pages.
+app_pages() {
+    [ ! -d "$1" ] || cp -R "$1/." "$state/app.new/web/"
+}
+
 # app_install BUILD: copies what runs to $state/app, because a folder of the
 # tree may be closed to the daemon's user; sets app_changed.
 app_install() {
@@ -583,7 +590,7 @@ app_install() {
             cp "$1/server/lensclerkd" "$1/server/lensclerk-supervise" \
                 "$state/app.new/bin/" &&
             cp -R "$repo/migrations" "$repo/schema" "$state/app.new/" &&
-            cp -R "$repo/server/web" "$state/app.new/web" &&
+            mkdir "$state/app.new/web" && app_pages "$1/server/web/site" &&
             chmod -R a+rX,go-w "$state/app.new"
     ) || fail "can't copy the programs to $state/app.new" "is the disk full?"
     if diff -rq "$state/app.new" "$state/app" >/dev/null 2>&1; then

@@ -91,6 +91,11 @@ enum rc http_patient_post(struct http_req *rq, struct err *err);
 /* readings.c */
 enum rc http_reading_claim(struct http_req *rq, struct err *err);
 enum rc http_reading_get(struct http_req *rq, struct err *err);
+enum rc http_order_remake_post(struct http_req *rq, struct err *err);
+
+/* pages.c */
+enum rc http_asset_get(struct http_req *rq, struct err *err);
+enum rc http_page_get(struct http_req *rq, struct err *err);
 enum rc http_reading_original(struct http_req *rq, struct err *err);
 enum rc http_reading_unclaim(struct http_req *rq, struct err *err);
 enum rc http_readings_get(struct http_req *rq, struct err *err);

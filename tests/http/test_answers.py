@@ -7,6 +7,7 @@ no schema names fails, as does a power that isn't written with two decimals.
 
 import json
 import pathlib
+import re
 import unittest
 
 from apidoc import Checked, Description, read, routes
@@ -321,8 +322,11 @@ class Walk:
 
     def service(self):
         for path in ("/healthz", "/readyz", "/v1/openapi.json", "/docs/api",
-                     "/schema/reading.json"):
+                     "/schema/reading.json", "/"):
             self.ask(None, "GET", path)
+        asset = re.search(r"/assets/app-\w+\.js",
+                          svc.api("GET", "/").body.decode()).group()
+        self.ask(None, "GET", asset)
 
     def sessions(self):
         password = "correct horse battery"

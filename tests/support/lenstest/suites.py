@@ -17,8 +17,9 @@ import time
 
 from .service import built, repo
 
-PYTHON = ("fault", "start", "http", "db")  # those that wait most go first
-SUITES = ("lint", "unit", "db", "http", "fault", "start")
+# Those that wait most go first.
+PYTHON = ("pages", "fault", "start", "http", "db")
+SUITES = ("lint", "unit", "db", "http", "pages", "fault", "start")
 FILE_SECONDS = 900
 
 CHECK = re.compile(
