@@ -7,23 +7,30 @@
 #include "http/optics_functions.h"
 
 #define ITEMS_MAX 100000
-/* An item takes 3 to 10 us and over 60 bytes; one of manufacturability, which
- * searches and integrates, up to 0.5 ms and over 250 bytes. */
-#define LOOP_BYTES 8192
-#define LOOP_BYTES_SLOW 600
-/* One of these takes up to 10 ms, and its answer up to 500 kB: none is for the
- * loop, and only so many go into one request. */
-#define HEAVY_ITEMS_MAX 30
+
+/* What optics.def says of a function's time, and what follows: the body that
+ * the loop answers by itself, and the items of one request. */
+enum cost { QUICK, SLOW, HISTORY, LONG };
+
+static const struct {
+    size_t loop_bytes, items_max;
+} COSTS[] = {
+    [QUICK] = {8192, ITEMS_MAX},
+    [SLOW] = {600, ITEMS_MAX},
+    [HISTORY] = {0, ITEMS_MAX},
+    [LONG] = {0, 30},
+};
 
 struct http_optics {
     const char *name;
     http_optics_fn *fn;
+    enum cost cost;
     const char *const *members; /* NULL-ended */
 };
 
 static const struct http_optics FUNCTIONS[] = {
-#define FUNCTION(name, fn, ...)                                                \
-    {name, fn, (const char *const[]){__VA_ARGS__, NULL}},
+#define FUNCTION(name, fn, cost, ...)                                          \
+    {name, fn, cost, (const char *const[]){__VA_ARGS__, NULL}},
 #include "http/optics.def"
 #undef FUNCTION
 };
@@ -36,26 +43,9 @@ const struct http_optics *http_optics_find(const char *name)
     return NULL;
 }
 
-static bool is_heavy(const struct http_optics *f)
-{
-    return f->fn == http_optics_cross_cylinder ||
-           f->fn == http_optics_point_spread;
-}
-
-/* With a history of 100 entries an item takes up to 5 ms. */
-static bool has_history(const struct http_optics *f)
-{
-    return f->fn == http_optics_eye_exchange ||
-           f->fn == http_optics_slip_explanation ||
-           f->fn == http_optics_device_bias;
-}
-
 size_t http_optics_loop_bytes(const struct http_optics *f)
 {
-    if (is_heavy(f) || has_history(f))
-        return 0;
-    return f->fn == http_optics_manufacturability ? LOOP_BYTES_SLOW
-                                                  : LOOP_BYTES;
+    return COSTS[f->cost].loop_bytes;
 }
 
 /* Answers one item, or adds its faults to err. */
@@ -86,7 +76,7 @@ enum rc http_optics_answer(const struct http_optics *f, const json_t *body,
         answer_item(f, root, &o, err);
         return err->rc;
     }
-    if (!json_in_array(root, 1, is_heavy(f) ? HEAVY_ITEMS_MAX : ITEMS_MAX, &n))
+    if (!json_in_array(root, 1, COSTS[f->cost].items_max, &n))
         return err->rc;
     json_out_array(&o, NULL);
     for (size_t i = 0; i < n && err->n_faults < ERR_FAULTS_MAX; i++)

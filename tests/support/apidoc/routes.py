@@ -80,7 +80,7 @@ def optics_functions():
     lens = re.search(r"#define LENS (.*)", text).group(1)
     found = {}
     for body in re.findall(r"^FUNCTION\((.*?)\)$", text, re.S | re.M):
-        name, _, members = body.replace("LENS", lens).split(",", 2)
+        name, _, _, members = body.replace("LENS", lens).split(",", 3)
         found[texts(name)] = re.findall(r'"(\w+)"', members)
     return found
 
