@@ -152,7 +152,7 @@ enum optics_fault optics_device_judge(const struct optics_device_visit *visits,
                                    stands_out(got.bias.j0, got.error.j0) ||
                                    stands_out(got.bias.j45, got.error.j45));
     got.turned = got.enough && agree(got.eye[0], got.eye[1]) &&
-                 fabs(got.both.turn_deg) > SAME &&
+                 fabs(got.both.turn_deg) >= OPTICS_TURN_LEAST_DEG - SAME &&
                  fabs(got.both.turn_deg) >= ERRORS * got.both.error_deg;
     *ret = got;
     return OPTICS_OK;

@@ -18,6 +18,15 @@ struct optics_device_visit {
     bool has[2];
 };
 
+/*
+ * The smallest turn that counts: what the axis of a finished lens may be off
+ * where its cylinder is strongest (over 1.50 D, ANSI Z80.1-2015 as in
+ * tolerance.def).  That the narrowest tolerance of a lens is also the least
+ * that an instrument is called askew for is chosen by us; a single axis
+ * repeats far worse.
+ */
+#define OPTICS_TURN_LEAST_DEG 2.0
+
 /* A turn, degrees anticlockwise as the examiner sees the patient, with its
  * standard error; known is false where cylinders are too few or too weak (less
  * than 0.125 D^2 of cylinder products in all, or fewer than 3 visits). */
@@ -33,7 +42,8 @@ struct optics_device {
     struct optics_vector sd;    /* of one eye's difference, with n - 1 */
     struct optics_turn both, eye[2];
     bool biased; /* a part is 3 errors and 0.125 D or more from 0 */
-    bool turned; /* both is 3 errors or more from 0; the eyes agree in 3 */
+    bool turned; /* both is 3 errors and OPTICS_TURN_LEAST_DEG or more from 0;
+                  * the eyes agree in 3 */
     bool enough; /* 10 visits or more; else neither is said */
 };
 

@@ -35,6 +35,9 @@ static const struct {
     {0, 0, "right"},
     {4, 0, "turned"},
     {-3, 0, "turned"},
+    {2.01, 0, "turned"},
+    {-1.99, 0, "right"}, /* certain, but less than a lens may be off */
+    {0.26, 0, "right"},
     {0, 0.25, "biased"},
     {0, -0.125, "biased"},
     {0, 0.1, "right"}, /* certain, but under an eighth */
