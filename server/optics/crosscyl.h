@@ -150,16 +150,17 @@ struct optics_crosscyl_spread optics_crosscyl_spread(
 struct optics_crosscyl_estimate {
     struct optics_vector mean;
     struct optics_crosscyl_spread spread;
-    double area;           /* of the 95 percent highest-density region, D^2 */
-    double density;        /* weight of its lightest cell */
-    double cylinder;       /* minus: -2 |(J0, J45)| of the mean, D */
-    double cylinder_least; /* 95 percent of it lie from here, nearer to 0, */
-    double cylinder_most;  /* to here */
-    double axis;           /* (0, 180]; 0: no cylinder */
-    double axis_error;     /* 95 percent lie within +- this; 90: open */
-    double moved;          /* from the start to the mean, in (J0, J45), D */
-    bool far;              /* more than OPTICS_CROSSCYL_FAR cells */
-    double entropy_bits;   /* of the cells */
+    double area;     /* of the 95 percent highest-density region, D^2 */
+    double density;  /* weight of its lightest cell */
+    double cylinder; /* minus: -2 |(J0, J45)| of the mean, D */
+    /* 95 percent of it lie from least, nearer to 0, to most, and the cylinder
+     * above does.  least is 0 where no cylinder lies in the region. */
+    double cylinder_least, cylinder_most;
+    double axis;         /* (0, 180]; 0: no cylinder */
+    double axis_error;   /* 95 percent lie within +- this; 90: open */
+    double moved;        /* from the start to the mean, in (J0, J45), D */
+    bool far;            /* more than OPTICS_CROSSCYL_FAR cells */
+    double entropy_bits; /* of the cells */
 };
 
 struct optics_crosscyl_estimate optics_crosscyl_estimate(

@@ -128,6 +128,30 @@ static double line_at(const struct line *l, double share)
     return fmax(0, (i - 0.5 + (share - sum) / l->bin[i]) * l->width);
 }
 
+/* True when no cylinder is one of the cells of the 95 percent region. */
+static bool may_be_none(
+    const struct optics_crosscyl *c, const struct optics_crosscyl_estimate *e)
+{
+    long x = lround(MIDDLE - c->j0 / c->step);
+    long y = lround(MIDDLE - c->j45 / c->step);
+
+    return x >= 0 && x < SIDE && y >= 0 && y < SIDE &&
+           c->weight[y][x] >= e->density;
+}
+
+/* The length of a mean is less than the lengths it is made of, and may lie
+ * before the first 2.5 percent of them: the interval then begins there. */
+static void put_interval(const struct line *lengths, bool may_be_none,
+    struct optics_crosscyl_estimate *e)
+{
+    double own = 0 - e->cylinder;
+    double least = may_be_none ? 0 : line_at(lengths, (1 - SHARE) / 2);
+    double share = may_be_none ? SHARE : (1 + SHARE) / 2;
+
+    e->cylinder_least = 0 - fmin(least, own);
+    e->cylinder_most = 0 - fmax(line_at(lengths, share), own);
+}
+
 /* |cylinder| and the distance of the axis from the mean's. */
 static void put_cylinder(
     const struct optics_crosscyl *c, struct optics_crosscyl_estimate *e)
@@ -147,8 +171,7 @@ static void put_cylinder(
             line_put(
                 &turns, optics_axis_difference(axis, e->axis), c->weight[y][x]);
         }
-    e->cylinder_least = 0 - line_at(&cylinders, (1 - SHARE) / 2);
-    e->cylinder_most = 0 - line_at(&cylinders, (1 + SHARE) / 2);
+    put_interval(&cylinders, may_be_none(c, e), e);
     e->axis_error = fmin(90, line_at(&turns, SHARE));
 }
 

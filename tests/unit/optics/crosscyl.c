@@ -200,6 +200,34 @@ START_TEST(the_next_lens_is_near_the_mean_with_m_held)
 }
 END_TEST
 
+/* The length of the mean is less than nearly all lengths. */
+START_TEST(an_estimate_lies_inside_its_own_interval)
+{
+    static const struct optics_power starts[] = {
+        {-1, 0, 0}, {-1, -0.25, 60}, {-1, -0.5, 180}, {-1, -4, 20}};
+
+    for (int i = 0; i < ROWS(starts); i++)
+        for (int wide = 0; wide < 2; wide++) {
+            struct optics_flip flip = flip_of(starts[i], 180);
+            struct optics_crosscyl_estimate e;
+
+            ck_assert_int_eq(optics_crosscyl_start(starts[i], wide ? 0.5 : 0.1,
+                                 OPTICS_CROSSCYL_MODEL, &c),
+                OPTICS_OK);
+            for (int n = 0; n < 8; n++) {
+                e = optics_crosscyl_estimate(&c);
+                ck_assert_double_le(e.cylinder, e.cylinder_least);
+                ck_assert_double_ge(e.cylinder, e.cylinder_most);
+                optics_crosscyl_add(&c, flip, OPTICS_FLIP_SAME);
+                flip = optics_crosscyl_next(&c, flip, OPTICS_STEP_QUARTER).flip;
+            }
+            /* No cylinder isn't ruled out where there was hardly any. */
+            if (i == 0 || i == 3)
+                ck_assert((e.cylinder_least == 0) == (i == 0));
+        }
+}
+END_TEST
+
 START_TEST(an_eye_without_cylinder_is_searched)
 {
     struct optics_power sphere = {-1, 0, 0};
@@ -379,6 +407,7 @@ int main(void)
     tcase_add_test(tc, two_views_at_once_tell_more);
     tcase_add_test(tc, what_is_known_is_not_asked_again);
     tcase_add_test(tc, the_next_lens_is_near_the_mean_with_m_held);
+    tcase_add_test(tc, an_estimate_lies_inside_its_own_interval);
     tcase_add_test(tc, an_eye_without_cylinder_is_searched);
     tcase_add_loop_test(
         tc, a_flip_is_known_by_where_its_minus_axis_lies, 0, ROWS(PHASES));
