@@ -141,6 +141,30 @@ static void put_finding(struct json_out *o, const char *code, double mm,
     json_out_object_end(o);
 }
 
+/* Thinner than these a lens is at risk in edging and in wear (common practice,
+ * figures chosen by us; local rules on strength come first). */
+#define LEAST_CENTRE_MM 1.0
+#define LEAST_EDGE_MM 0.5
+
+static void put_thin(struct json_out *o, const struct optics_made *m)
+{
+    static const double meet = 1e-9;
+    double centre_mm = fmin(m->centre_mm, fmax(m->least.mm, 0));
+    double centre_short_mm = LEAST_CENTRE_MM - centre_mm;
+    double edge_short_mm = LEAST_EDGE_MM - m->thinnest.mm;
+
+    if (m->least.mm > m->thinnest.mm - meet)
+        centre_short_mm = LEAST_CENTRE_MM - m->centre_mm;
+    if (centre_short_mm > meet)
+        put_finding(o, "thin-centre", centre_short_mm,
+            "the lens would be thinner than 1 mm at or beside its centre",
+            "a greater least centre thickness");
+    if (edge_short_mm > meet)
+        put_finding(o, "thin-edge", edge_short_mm,
+            "the edge would be thinner than 0.5 mm",
+            "a greater least edge thickness");
+}
+
 static void put_findings(struct json_out *o, const struct optics_make *lens,
     const struct optics_made *m, struct more more)
 {
@@ -166,6 +190,7 @@ static void put_findings(struct json_out *o, const struct optics_make *lens,
             "may be",
             "a centre thicker by that much, or the prism shared between the "
             "eyes");
+    put_thin(o, m);
     json_out_array_end(o);
 }
 

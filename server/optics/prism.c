@@ -107,29 +107,38 @@ enum optics_fault optics_prism_of_shift(enum optics_eye eye,
     return OPTICS_OK;
 }
 
+/* The way along a principal meridian that makes prism there; false without
+ * power.  A meridian without power needs none where no prism is asked for. */
+static bool way_along(double power, double prism, double *ret_cm)
+{
+    *ret_cm = 0;
+    if (fabs(power) < NO_POWER)
+        return fabs(prism) < NO_PRISM;
+    *ret_cm = prism / power;
+    return true;
+}
+
 enum optics_fault optics_shift_of_prism(enum optics_eye eye,
     struct optics_power power, struct optics_prism prism,
     struct optics_shift *ret)
 {
     enum optics_fault fault = optics_power_check(power);
-    struct optics_matrix f;
-    double x, y, det;
+    double x = in_sign(eye) * prism.base_in, y = prism.base_up;
+    double s, c, along, across;
 
     if (fault == OPTICS_OK)
         fault = optics_prism_check(prism);
     if (fault != OPTICS_OK)
         return fault;
-    if (fabs(power.sph) < NO_POWER)
+    optics_sincos_deg(power.axis, &s, &c);
+    if (!way_along(power.sph, x * c + y * s, &along))
         return OPTICS_BAD_NO_SPHERE;
-    if (fabs(power.sph + power.cyl) < NO_POWER)
+    if (!way_along(power.sph + power.cyl, y * c - x * s, &across))
         return OPTICS_BAD_NO_MERIDIAN;
-    f = optics_matrix_of(optics_power_normal(power));
-    det = f.f11 * f.f22 - f.f12 * f.f12;
-    x = in_sign(eye) * prism.base_in;
-    y = prism.base_up;
-    ret->in_mm =
-        optics_clean((f.f22 * x - f.f12 * y) / det * MM_PER_CM * in_sign(eye));
-    ret->up_mm = optics_clean((f.f11 * y - f.f12 * x) / det * MM_PER_CM);
+    x = along * c - across * s;
+    y = along * s + across * c;
+    ret->in_mm = optics_clean(x * MM_PER_CM * in_sign(eye));
+    ret->up_mm = optics_clean(y * MM_PER_CM);
     return OPTICS_OK;
 }
 

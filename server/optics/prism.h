@@ -54,9 +54,9 @@ enum optics_fault optics_prism_of_shift(enum optics_eye eye,
     struct optics_prism *ret);
 
 /*
- * The shift of the optical centre that makes prism.  OPTICS_BAD_NO_SPHERE or
- * _NO_MERIDIAN when a principal meridian has under 1e-6 D, so that no shift
- * makes prism along it.
+ * The least shift of the optical centre that makes prism.  OPTICS_BAD_NO_SPHERE
+ * or _NO_MERIDIAN when prism is asked for along a principal meridian of under
+ * 1e-6 D, where no shift makes any.
  */
 enum optics_fault optics_shift_of_prism(enum optics_eye eye,
     struct optics_power power, struct optics_prism prism,

@@ -506,6 +506,53 @@ class Make(OpticsCase):
                          ["thin-beside-centre"])
         self.assertIn("prism_by_decentration", thin)
 
+    def test_what_nobody_bounds_is_said_to_be_thin(self):
+        """A minus lens whose centre may be 0, a plus lens whose edge may."""
+        for body, code, short in (
+                (lens_to_make(sphere=-4, min_centre_mm=0, min_edge_mm=0),
+                 "thin-centre", 1),
+                (lens_to_make(sphere=-4, min_centre_mm=0.75, min_edge_mm=0),
+                 "thin-centre", 0.25),
+                (lens_to_make(sphere=4, front_power=7, min_edge_mm=0),
+                 "thin-edge", 0.5)):
+            got = self.right("manufacturability", body)
+            self.assertEqual([f["code"] for f in got["findings"]], [code])
+            self.assertAlmostEqual(got["findings"][0]["mm"], short, 6)
+        for body in (lens_to_make(min_centre_mm=1),
+                     lens_to_make(sphere=4, front_power=7, min_edge_mm=0.5)):
+            got = self.right("manufacturability", body)
+            self.assertEqual(got["findings"], [])
+
+    def test_a_cylinder_makes_prism_across_its_axis(self):
+        """Plano -2.00 x 180 has -2.00 along 90: 2 cm/m base up is 10 mm down;
+        along 180 no shift makes any.  By the power matrix, back again."""
+        body = lens_to_make(sphere=0, cylinder=-2, axis=180, pd_mm=35,
+                            height_mm=19, prism={"base_in": 0, "base_up": 2})
+        got = self.right("manufacturability", body)["prism_by_decentration"]
+        self.assertAlmostEqual(got["in_mm"], 0, 9)
+        self.assertAlmostEqual(got["up_mm"], -10, 9)
+        got = self.right("manufacturability", {
+            **body, "prism": {"base_in": 2, "base_up": 0}})
+        self.assertNotIn("prism_by_decentration", got)
+        for axis in (30, 45, 117):
+            t = math.radians(axis)
+            # Across the axis, where alone there is power: F r with F = C w w'.
+            prism = {"base_in": -math.sin(t), "base_up": math.cos(t)}
+            got = self.right("prism-decentration", {
+                "eye": "right", "sphere": 0, "cylinder": -2, "axis": axis,
+                **prism})
+            x, y = got["in_mm"] / 10, got["up_mm"] / 10
+            along = -2 * (x * -math.sin(t) + y * math.cos(t))
+            self.assertAlmostEqual(along * -math.sin(t), prism["base_in"], 9)
+            self.assertAlmostEqual(along * math.cos(t), prism["base_up"], 9)
+            self.assertAlmostEqual(math.hypot(x, y), 0.5, 9)
+            self.refused(
+                "prism-decentration",
+                {"eye": "right", "sphere": 0, "cylinder": -2, "axis": axis,
+                 "base_in": 1, "base_up": 1},
+                ("/sphere", '"0" leaves a meridian without power to make '
+                 "prism"))
+
     def test_density_of_a_material(self):
         body = lens_to_make(material="polyurethane")
         self.refused("manufacturability", body,

@@ -167,7 +167,7 @@ END_TEST
 
 START_TEST(senseless_prism_is_named)
 {
-    struct optics_power plano = {0, -1, 90}, half = {-1, 1, 90};
+    struct optics_power plano = {0, -1, 180}, half = {-1, 1, 90};
     struct optics_power lens = {-1, 0, 0};
     struct optics_prism one = {1, 0}, bad = {1, NAN}, out = {7, 7};
     struct optics_prism_pair pair = {one, bad};
@@ -189,6 +189,10 @@ START_TEST(senseless_prism_is_named)
         OPTICS_BAD_NO_SPHERE);
     ck_assert_int_eq(optics_shift_of_prism(OPTICS_RIGHT, half, one, &shift),
         OPTICS_BAD_NO_MERIDIAN);
+    ck_assert_int_eq(optics_shift_of_prism(
+                         OPTICS_RIGHT, plano, (struct optics_prism){0}, &shift),
+        OPTICS_OK);
+    ck_assert(shift.in_mm == 0 && shift.up_mm == 0);
     ck_assert_int_eq(optics_prism_of_shift(OPTICS_RIGHT, lens,
                          (struct optics_shift){101, 0}, &out),
         OPTICS_BAD_IN_MM);
