@@ -55,10 +55,30 @@ static void put_vector(
     json_out_object_end(o);
 }
 
+/* Why a change that is inside as a whole isn't called so. */
+static void put_edge(struct json_out *o, const struct optics_change *c)
+{
+    TEXT_AUTO words = {0};
+
+    if (c->probability_m < OPTICS_REPEAT_PROBABILITY)
+        text_printf(&words,
+            "M alone changed by %+.2f D, beyond its 95 percent limit of %.2f "
+            "D; together with J0 and J45 the change is not beyond",
+            optics_round_to(c->delta.m, 0.01),
+            optics_round_to(c->limit_m, 0.01));
+    else
+        text_puts(&words,
+            "cylinder and axis alone (J0 and J45) changed by more than repeat "
+            "error explains; together with M the change is not beyond");
+    json_out_text(o, NULL, words.data);
+}
+
 static void put_cautions(
     struct json_out *o, const struct optics_change *c, bool age_known)
 {
     json_out_array(o, "cautions");
+    if (c->verdict == OPTICS_CHANGE_EDGE)
+        put_edge(o, c);
     if (c->methods_differ)
         json_out_text(o, NULL,
             "the methods differ; two methods differ more "
@@ -93,7 +113,8 @@ void http_optics_change_probability(struct json_in in, struct json_out *o)
     json_out_exact(o, "probability", c.probability);
     json_out_exact(o, "probability_m", c.probability_m);
     json_out_exact(o, "limit_m", c.limit_m);
-    json_out_text(o, "verdict", optics_change_word(c.beyond));
+    json_out_exact(o, "probability_j", c.probability_j);
+    json_out_text(o, "verdict", optics_change_word(c.verdict));
     json_out_text(o, "basis", c.published ? "published" : "chosen");
     put_cautions(o, &c, http_optics_has(in, "age_years"));
 }

@@ -239,6 +239,26 @@ struct optics_covariance optics_covariance_between(
     return s;
 }
 
+/* The chance of J0 and J45 alone: chi-square with 2 degrees is exp(-x / 2). */
+static double chance_of_j(struct optics_covariance s, struct optics_vector v)
+{
+    double det = s.j00 * s.j4545 - s.j045 * s.j045;
+    double distance2 = (s.j4545 * v.j0 * v.j0 - 2 * s.j045 * v.j0 * v.j45 +
+                           s.j00 * v.j45 * v.j45) /
+                       det;
+
+    return exp(-fmax(distance2, 0) / 2);
+}
+
+static enum optics_change_verdict verdict_of(const struct optics_change *c)
+{
+    if (c->probability < OPTICS_REPEAT_PROBABILITY)
+        return OPTICS_CHANGE_BEYOND;
+    return fmin(c->probability_m, c->probability_j) < OPTICS_REPEAT_PROBABILITY
+               ? OPTICS_CHANGE_EDGE
+               : OPTICS_CHANGE_INSIDE;
+}
+
 /* The figures of *ret that follow from delta and its covariance. */
 static void weigh(struct optics_change *ret, struct optics_covariance s)
 {
@@ -249,7 +269,8 @@ static void weigh(struct optics_change *ret, struct optics_covariance s)
     ret->probability = optics_chi3_tail(fit.distance2);
     ret->probability_m = erfc(fabs(ret->delta.m) / ret->sd.m / M_SQRT2);
     ret->limit_m = Z95 * ret->sd.m;
-    ret->beyond = ret->probability < OPTICS_REPEAT_PROBABILITY;
+    ret->probability_j = chance_of_j(s, ret->delta);
+    ret->verdict = verdict_of(ret);
 }
 
 enum optics_fault optics_change_probability(struct optics_power old_power,
@@ -276,7 +297,10 @@ enum optics_fault optics_change_probability(struct optics_power old_power,
     return OPTICS_OK;
 }
 
-const char *optics_change_word(bool beyond)
+const char *optics_change_word(enum optics_change_verdict verdict)
 {
-    return beyond ? "more than repeat error explains" : "inside repeat error";
+    static const char *const words[] = {"inside repeat error",
+        "at the edge of repeat error", "more than repeat error explains"};
+
+    return words[verdict];
 }

@@ -91,6 +91,14 @@ double optics_chi3_tail(double x);
 /* Under it a change is more than repeat error explains. */
 #define OPTICS_REPEAT_PROBABILITY 0.05
 
+/* Looked at three ways, repeats alone are beyond one of them more often than
+ * one is: hence a verdict between. */
+enum optics_change_verdict {
+    OPTICS_CHANGE_INSIDE, /* as a whole, M alone, and J0 and J45 alone */
+    OPTICS_CHANGE_EDGE,   /* as a whole; M, or J0 and J45, alone isn't */
+    OPTICS_CHANGE_BEYOND, /* as a whole */
+};
+
 struct optics_change {
     struct optics_vector delta; /* new less old, D */
     struct optics_vector sd;    /* of the change that repeating makes, D */
@@ -98,7 +106,8 @@ struct optics_change {
     double probability;   /* that repeating alone makes it as large or larger */
     double probability_m; /* the same of M alone, two-sided */
     double limit_m;       /* 95 percent limits of a change in M: 1.96 sd */
-    bool beyond;
+    double probability_j; /* the same of J0 and J45 without M: chi-square, 2 */
+    enum optics_change_verdict verdict;
     bool methods_differ, conditions_differ;
     bool published;
 };
@@ -108,5 +117,6 @@ enum optics_fault optics_change_probability(struct optics_power old_power,
     struct optics_how old_how, struct optics_power new_power,
     struct optics_how new_how, struct optics_change *ret);
 
-/* "inside repeat error", "more than repeat error explains". */
-const char *optics_change_word(bool beyond);
+/* "inside repeat error", "at the edge of repeat error", "more than repeat error
+ * explains". */
+const char *optics_change_word(enum optics_change_verdict verdict);

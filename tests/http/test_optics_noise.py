@@ -168,9 +168,40 @@ class Change(unittest.TestCase):
             tail = sum((1 if k in (0, n) else 4 if k % 2 else 2)
                        * density(d2 + k * h) for k in range(n + 1)) * h / 3
             self.assertAlmostEqual(got["probability"], tail, 7)
-            self.assertEqual(got["verdict"], "inside repeat error"
-                             if tail >= 0.05 else
-                             "more than repeat error explains")
+            alone = math.erfc(diopters / got["sd"]["m"] / math.sqrt(2))
+            self.assertAlmostEqual(got["probability_m"], alone, 9)
+            self.assertEqual(
+                got["verdict"],
+                "more than repeat error explains" if tail < 0.05 else
+                "at the edge of repeat error" if alone < 0.05 else
+                "inside repeat error")
+
+    def test_a_part_that_is_beyond_alone_is_never_called_inside(self):
+        """-1.00 to -1.50: p 0.05 to 0.2 of all three, M past its own limit."""
+        got = self.change(lens(-1), lens(-1.5))
+        self.assertGreater(got["probability"], 0.05)
+        self.assertGreater(abs(got["delta"]["m"]), got["limit_m"])
+        self.assertEqual(got["verdict"], "at the edge of repeat error")
+        self.assertEqual(got["cautions"], [
+            "M alone changed by -0.50 D, beyond its 95 percent limit of "
+            f"{got['limit_m']:.2f} D; together with J0 and J45 the change is "
+            "not beyond"])
+        got = self.change(lens(-1), lens(-0.625, -0.75, 180))
+        self.assertEqual(got["delta"]["m"], 0)
+        self.assertEqual(got["verdict"], "at the edge of repeat error")
+        self.assertIn("cylinder and axis alone", got["cautions"][0])
+
+    def test_the_chance_of_cylinder_and_axis_by_samples(self):
+        """Of 100,000 normal pairs with the sd of the answer: how many lie as
+        far out; a sphere's J0 and J45 aren't correlated."""
+        rnd = random.Random(22)
+        got = self.change(lens(-1), lens(-0.75, -0.5, 20))
+        sd = got["sd"]
+        far = math.hypot(got["delta"]["j0"] / sd["j0"],
+                         got["delta"]["j45"] / sd["j45"])
+        share = sum(math.hypot(rnd.gauss(0, 1), rnd.gauss(0, 1)) >= far
+                    for _ in range(100000)) / 100000
+        self.assertAlmostEqual(got["probability_j"], share, delta=0.01)
 
     def test_repeats_that_are_sampled_are_as_far_apart(self):
         """Repeats made by turning the lens and moving it along the exact
@@ -671,6 +702,18 @@ class Device(unittest.TestCase):
         got = ask("device-bias", device(random.Random(13), 200, -5,
                                         (0.3, 0, 0)))
         self.assertEqual(got["verdict"], "biased and turned")
+
+    def test_a_turn_that_is_only_certain_is_none(self):
+        """0.26 degrees of 400 visits is many errors from 0, and less than the
+        2 degrees that a lens of the strongest cylinder may be off."""
+        for turn, verdict in ((0.26, "right"), (-1.9, "right"),
+                              (2.3, "turned")):
+            got = ask("device-bias", device(random.Random(21), 400, turn,
+                                            sd=(0.05, 0.01)))
+            both = got["turn"]["both"]
+            self.assertGreater(abs(both["degrees"]),
+                               3 * both["standard_error"])
+            self.assertEqual(got["verdict"], verdict)
 
     def test_the_turn_is_where_a_search_finds_the_least_misfit(self):
         for seed, turn in ((14, 3), (15, -30), (16, 60)):

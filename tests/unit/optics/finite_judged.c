@@ -63,6 +63,7 @@ static void changes(struct random *r)
     expect_sound("optics_change_probability", c.probability);
     expect_sound("optics_change_probability", c.probability_m);
     expect_sound("optics_change_probability", c.limit_m);
+    expect_sound("optics_change_probability", c.probability_j);
     HOLDS(c.probability >= 0 && c.probability <= 1 && c.probability_m >= 0 &&
               c.probability_m <= 1,
         "probabilities %g and %g", c.probability, c.probability_m);

@@ -86,32 +86,41 @@ END_TEST
 static const struct {
     const char *why;
     struct optics_power old_power, new_power;
-    bool beyond;
+    enum optics_change_verdict verdict;
 } CHANGES[] = {
-    {"none", {-1, -1, 90}, {-1, -1, 90}, false},
-    {"another notation is none", {-1, -1, 90}, {-2, 1, 180}, false},
-    {"a quarter of sphere", {-1, 0, 0}, {-1.25, 0, 0}, false},
-    {"a whole dioptre", {-1, 0, 0}, {-2, 0, 0}, true},
+    {"none", {-1, -1, 90}, {-1, -1, 90}, OPTICS_CHANGE_INSIDE},
+    {"another notation is none", {-1, -1, 90}, {-2, 1, 180},
+        OPTICS_CHANGE_INSIDE},
+    {"a quarter of sphere", {-1, 0, 0}, {-1.25, 0, 0}, OPTICS_CHANGE_INSIDE},
+    /* Limit 0.465 * sqrt(1 + ...): 0.47; three degrees allow 0.66. */
+    {"a half of sphere: M alone is beyond", {-1, 0, 0}, {-1.5, 0, 0},
+        OPTICS_CHANGE_EDGE},
+    /* J0 0.375 at an SD of 0.148: 2.53, exp(-3.2) = 0.041; of three 0.09. */
+    {"cylinder alone is beyond", {-1, 0, 0}, {-0.625, -0.75, 180},
+        OPTICS_CHANGE_EDGE},
+    {"a whole dioptre", {-1, 0, 0}, {-2, 0, 0}, OPTICS_CHANGE_BEYOND},
     {"a cylinder of 0.50 turned: 0.50 D of J0", {0, -0.5, 90}, {0, -0.5, 180},
-        true},
-    {"5 degrees of a weak cylinder", {0, -0.75, 90}, {0, -0.75, 95}, false},
+        OPTICS_CHANGE_BEYOND},
+    {"5 degrees of a weak cylinder", {0, -0.75, 90}, {0, -0.75, 95},
+        OPTICS_CHANGE_INSIDE},
     {"a dioptre at -20 D: 2 mm of vertex explain it", {-20, 0, 0}, {-21, 0, 0},
-        false},
+        OPTICS_CHANGE_INSIDE},
 };
 
 START_TEST(a_change_is_held_against_repeating)
 {
+    static const char *const words[] = {"inside repeat error",
+        "at the edge of repeat error", "more than repeat error explains"};
     struct optics_how how = {OPTICS_BY_SUBJECTIVE, false, 40};
     struct optics_change got;
 
     ck_assert_int_eq(optics_change_probability(CHANGES[_i].old_power, how,
                          CHANGES[_i].new_power, how, &got),
         OPTICS_OK);
-    ck_assert_msg(got.beyond == CHANGES[_i].beyond, "%s: p %.4f",
-        CHANGES[_i].why, got.probability);
-    ck_assert_str_eq(optics_change_word(got.beyond),
-        CHANGES[_i].beyond ? "more than repeat error explains"
-                           : "inside repeat error");
+    ck_assert_msg(got.verdict == CHANGES[_i].verdict, "%s: p %.4f, %.4f, %.4f",
+        CHANGES[_i].why, got.probability, got.probability_m, got.probability_j);
+    ck_assert_str_eq(
+        optics_change_word(got.verdict), words[CHANGES[_i].verdict]);
     ck_assert(got.published && !got.methods_differ && !got.conditions_differ);
     ck_assert_double_eq_tol(got.limit_m, 1.96 * got.sd.m, 1e-12);
     ck_assert_double_eq_tol(
@@ -187,8 +196,10 @@ START_TEST(the_greatest_powers_stay_finite)
             ck_assert(isfinite(got.distance) && got.distance >= 0);
             ck_assert(got.probability >= 0 && got.probability <= 1);
             ck_assert(got.probability_m >= 0 && got.probability_m <= 1);
+            ck_assert(got.probability_j >= 0 && got.probability_j <= 1);
             optics_change_probability(p, how, p, how, &got);
-            ck_assert(got.distance == 0 && !got.beyond);
+            ck_assert(got.distance == 0 && got.probability_j == 1);
+            ck_assert_int_eq(got.verdict, OPTICS_CHANGE_INSIDE);
         }
 }
 END_TEST
