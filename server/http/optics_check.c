@@ -110,6 +110,24 @@ static void put_both(struct json_out *o, const struct optics_pair_verdict *v)
     json_out_object_end(o);
 }
 
+static void put_open(struct json_out *o, const struct optics_pair_verdict *v)
+{
+    json_out_array(o, "not_judged");
+    for (size_t i = 0; i < v->n_open; i++) {
+        const struct optics_open *one = &v->open[i];
+
+        json_out_object(o, NULL);
+        json_out_text(o, "eye",
+            one->pair                  ? "both"
+            : one->eye == OPTICS_RIGHT ? "right"
+                                       : "left");
+        json_out_text(o, "what", optics_open_what_word(one->what));
+        json_out_text(o, "why", optics_open_why_word(one->why));
+        json_out_object_end(o);
+    }
+    json_out_array_end(o);
+}
+
 /* Absent is true: a pair in its frame. */
 static bool read_mounted(struct json_in in)
 {
@@ -141,5 +159,6 @@ void http_optics_pair_check(struct json_in in, struct json_out *o)
                 &pair.eyes[eye], &v.eyes[eye]);
     if (pair.eyes[OPTICS_RIGHT].there && pair.eyes[OPTICS_LEFT].there)
         put_both(o, &v);
+    put_open(o, &v);
     json_out_text(o, "caution", CAUTION);
 }

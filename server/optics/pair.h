@@ -56,17 +56,54 @@ struct optics_glass_verdict {
     struct optics_shift shift;       /* of the reference point from its place */
     struct optics_prism centring;    /* that the shift makes at that place */
     struct optics_prism prism_error; /* there, all in all */
+    /* shift, and what prism that wasn't ordered amounts to, where placed. */
+    struct optics_shift place;
+    bool placed;
     struct optics_power_ruling power;
     struct optics_ruling add, point, segment;
 };
 
+/* Something that no line judged. */
+enum optics_open_what {
+    OPTICS_OPEN_ALL, /* no line at all */
+    OPTICS_OPEN_POWER,
+    OPTICS_OPEN_ADD,
+    OPTICS_OPEN_POINT, /* of a loose lens, or of one alone in its frame */
+    OPTICS_OPEN_PLACE, /* of a progressive's reference point */
+    OPTICS_OPEN_SEGMENT,
+    OPTICS_OPEN_HORIZONTAL,
+    OPTICS_OPEN_VERTICAL,
+    OPTICS_OPEN_SEGMENTS,
+};
+
+enum optics_open_why {
+    OPTICS_OPEN_NO_RULE, /* an error of over 0.005 (D, cm/m, mm) without one */
+    OPTICS_OPEN_NO_FIGURE, /* a rule without its figure */
+    OPTICS_OPEN_CANCELS,   /* each lens alone is off by more than the pair may
+                            * be, and no rule holds one lens */
+};
+
+struct optics_open {
+    bool pair; /* of both together; else of eye */
+    enum optics_eye eye;
+    enum optics_open_what what;
+    enum optics_open_why why;
+};
+
+#define OPTICS_OPEN_MAX 16
+
+/* "add", "horizontal imbalance", … and "no rule in this profile", … */
+const char *optics_open_what_word(enum optics_open_what what);
+const char *optics_open_why_word(enum optics_open_why why);
+
 struct optics_pair_verdict {
-    /* Fail or at the limit when any line is, in this order; not judged when a
-     * rule lacks a figure, an error of over 0.005 (D, cm/m, mm) has no rule in
-     * the profile, one lens alone in its frame has an error of prism or place,
-     * or a progressive's reference point is over 1 mm off without a rule for
-     * each lens (chosen by us); else pass. */
+    /* Fail or at the limit when any line is, in this order; not judged when
+     * something is open: also an error of prism or place of one lens alone in
+     * its frame, and of a progressive whose reference point is over 1 mm off
+     * without a rule for each lens (chosen by us); else pass. */
     enum optics_verdict verdict;
+    size_t n_open;
+    struct optics_open open[OPTICS_OPEN_MAX];
     struct optics_glass_verdict eyes[2]; /* zeros for one that isn't there */
     /* Of both eyes, 0 unless both are there. */
     double horizontal; /* base-in parts of the prism errors added, cm/m */
@@ -80,8 +117,10 @@ struct optics_pair_verdict {
  * that their rows do, both rules stand in the line.  Rules in mm are held to
  * the displacement that was measured and the one that prism not ordered
  * amounts to, 10 prism / power; below 1 D that isn't known.  Errors of both
- * lenses that cancel pass a rule of the pair.  OPTICS_BAD_NO_LENS when
- * no lens is there; else the fault of the first wrong one.
+ * lenses that cancel pass a rule of the pair; they are judged where a rule is
+ * of each lens, and open where one lens alone is off by more than the pair may
+ * be.  OPTICS_BAD_NO_LENS when no lens is there; else the fault of the first
+ * wrong one.
  */
 enum optics_fault optics_pair_check(
     const struct optics_pair *pair, struct optics_pair_verdict *ret);

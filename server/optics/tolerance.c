@@ -148,19 +148,17 @@ void optics_rules_hold(
 
 void optics_rules_judge(struct optics_ruling *line)
 {
-    bool all_pass = true, all_fail = true;
+    size_t passed = 0, failed = 0;
 
-    line->verdict = OPTICS_NOT_JUDGED;
     for (size_t i = 0; i < line->n; i++) {
-        if (!line->rules[i].known)
-            return;
-        all_pass = all_pass && line->rules[i].pass;
-        all_fail = all_fail && !line->rules[i].pass;
+        passed += line->rules[i].known && line->rules[i].pass;
+        failed += line->rules[i].known && !line->rules[i].pass;
     }
-    if (line->n > 0)
-        line->verdict = all_pass   ? OPTICS_PASS
-                        : all_fail ? OPTICS_FAIL
-                                   : OPTICS_AT_LIMIT;
+    if (failed > 0)
+        line->verdict = passed > 0 ? OPTICS_AT_LIMIT : OPTICS_FAIL;
+    else
+        line->verdict =
+            line->n > 0 && passed == line->n ? OPTICS_PASS : OPTICS_NOT_JUDGED;
 }
 
 static void judge_sphere(struct optics_ruling *line, struct optics_rule_key key,

@@ -114,8 +114,9 @@ void optics_rules_add(
 void optics_rules_hold(
     struct optics_ruling *line, enum optics_unit unit, double error);
 
-/* Sets the verdict: pass or fail when all rules say so, at the limit when
- * they disagree, not judged without rules or while an error isn't known. */
+/* Sets the verdict: by the rules whose error is known fail when all of them
+ * say so, at the limit when they disagree, and pass when all rules say so; not
+ * judged without rules, and while none fails and an error isn't known. */
 void optics_rules_judge(struct optics_ruling *line);
 
 struct optics_power_ruling {

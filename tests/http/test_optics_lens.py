@@ -258,7 +258,7 @@ class Pair(OpticsCase):
 
     def test_a_pair_as_ordered(self):
         got = self.right("pair-check", pair(finished(glass(-2, -1, 30))))
-        self.assertEqual(got["verdict"], "pass")
+        self.assertEqual((got["verdict"], got["not_judged"]), ("pass", []))
         self.assertEqual(got["right"]["residual"], {
             "sphere": 0, "cylinder": 0, "axis": None, "m": 0, "j0": 0,
             "j45": 0, "blur": 0})
@@ -267,6 +267,23 @@ class Pair(OpticsCase):
         self.assertEqual(sorted(got["both"]["lines"]),
                          ["horizontal", "vertical"])
         self.assertIn("local rules", got["caution"])
+
+    def test_not_judged_lists_what_and_why(self):
+        """4 mm to one side before -2.00 is 0.80 in and 0.80 out."""
+        body = pair(finished(glass(-2), glass(-2, pd_mm=27)),
+                    finished(glass(-2), glass(-2, pd_mm=35)))
+        got = self.right("pair-check", body)
+        self.assertEqual(got["both"]["horizontal_imbalance"], 0)
+        self.assertEqual(got["both"]["lines"]["horizontal"]["verdict"],
+                         "pass")
+        self.assertEqual((got["verdict"], got["not_judged"]), ("not-judged", [
+            {"eye": "both", "what": "horizontal imbalance", "why":
+             "the errors of the two lenses cancel, and no rule holds one "
+             "lens"}]))
+        body["right"]["delivered"]["add"] = 1
+        got = self.right("pair-check", body)["not_judged"]
+        self.assertEqual(got[0], {"eye": "right", "what": "add",
+                                  "why": "a figure is missing"})
 
     def test_p18_the_residual_stands_beside_the_verdict(self):
         got = self.right("pair-check", pair(
