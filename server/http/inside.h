@@ -22,6 +22,7 @@ struct http_server {
     struct http_life *ready; /* to be resumed */
     struct watched *connections;
     size_t n_connections, n_lives;
+    size_t n_lines; /* bodies that are taken line by line */
     bool draining;
     struct token_table *tokens;
     struct view_table *views;

@@ -36,6 +36,7 @@ struct http_life *life_new(
     life->query = strchr(life->uri, '?');
     if (life->query)
         *life->query++ = '\0';
+    life->spool = (struct spool)SPOOL_INIT;
     life->limit = (size_t)srv->parts.config->body_limit_mb << 20;
     srv->n_lives++;
     return life;
@@ -45,10 +46,13 @@ void life_free(struct http_life *life)
 {
     if (!life)
         return;
+    if (life->intake)
+        life->intake->drop(&life->rq);
     life->srv->n_lives--;
     json_decref(life->rq.json);
     text_free(&life->body);
     text_free(&life->out);
+    spool_free(&life->spool);
     arena_free(life->rq.arena);
     free(life);
 }
@@ -224,7 +228,7 @@ static enum rc check_length(struct http_life *life)
     const char *value = reply_header_in(life, "Content-Length");
     int64_t len;
 
-    if (!value)
+    if (!value || life->by_lines)
         return RC_OK;
     /* libmicrohttpd has seen to it that the value is a number. */
     if (num_parse(value, strlen(value), 0, 4 * (int64_t)life->limit, &len)) {
@@ -236,6 +240,16 @@ static enum rc check_length(struct http_life *life)
         "the body may have at most %zu bytes", life->limit);
 }
 
+/* Media types whose lines stand alone. */
+static bool comes_by_lines(struct http_life *life)
+{
+    const char *type = reply_header_in(life, "Content-Type");
+    size_t len = type ? strcspn(type, "; \t") : 0;
+
+    return life->rq.route->flags & HTTP_LINES && len == 20 &&
+           strncasecmp(type, "application/x-ndjson", len) == 0;
+}
+
 bool life_headers(struct http_life *life, const char *method)
 {
     enum rc rc;
@@ -243,6 +257,7 @@ bool life_headers(struct http_life *life, const char *method)
     life->head = strcmp(method, "HEAD") == 0;
     life->method = life->head ? "GET" : arena_strdup(life->rq.arena, method);
     rc = find_route(life);
+    life->by_lines = rc == RC_OK && !life->status && comes_by_lines(life);
     if (rc == RC_OK && !life->status)
         rc = check_length(life);
     if (rc == RC_OK)
@@ -370,6 +385,8 @@ static void known(struct http_life *life)
     rc = check_request(life);
     if (rc != RC_OK)
         life_outcome(life, rc);
+    else if (life->by_lines)
+        life_handle(life);
     else
         parse(life);
 }
@@ -444,6 +461,10 @@ void life_outcome(struct http_life *life, enum rc rc)
 {
     if (rc == RC_OK && life->state == LIFE_WAITING)
         return; /* more statements are on their way */
+    if (rc == RC_OK && life->state == LIFE_TAKING) {
+        life_resume(life);
+        return;
+    }
     if (rc != RC_OK) {
         if (!life->err.detail)
             err_set(&life->err, rc, NULL, "the request can't be done");
@@ -460,8 +481,14 @@ void life_outcome(struct http_life *life, enum rc rc)
 void life_ready(struct http_life *life)
 {
     life->state = LIFE_READY;
-    if (!life->suspended)
+    life_resume(life);
+}
+
+void life_resume(struct http_life *life)
+{
+    if (!life->suspended || life->resuming)
         return;
+    life->resuming = true;
     life->next_ready = life->srv->ready;
     life->srv->ready = life;
 }

@@ -3,6 +3,7 @@
  * http/life.h - inside the engine: a request from its first byte to its end.
  *
  *   READING   headers and body arrive
+ *   TAKING    the handler takes the body while it arrives
  *   RUNNING   the handler or a next function is on the stack
  *   WAITING   suspended until the database or a worker is done
  *   READY     the answer is made; the loop resumes the connection
@@ -14,9 +15,11 @@
 
 #include "db/append.h"
 #include "http/http.h"
+#include "http/spool.h"
 
 enum life_state {
     LIFE_READING,
+    LIFE_TAKING,
     LIFE_RUNNING,
     LIFE_WAITING,
     LIFE_READY,
@@ -50,6 +53,13 @@ struct http_life {
     struct text body;
     size_t limit;
     bool too_large, started, suspended, close, gzip;
+    bool resuming; /* stands in the list of those to be resumed */
+    bool by_lines; /* the body goes to the handler as it arrives, */
+    const struct http_intake *intake; /* once that has said how */
+    size_t moved;                     /* bytes of it since server_moved */
+    size_t holds;                     /* what still uses this life */
+    bool gone;                        /* its connection is */
+    struct watched *watched;
     struct err err;
     const char *fault; /* PostgreSQL's own words, for the log */
     http_next *next;
@@ -58,6 +68,7 @@ struct http_life {
     int status; /* 0: none yet */
     const char *type;
     struct text out;
+    struct spool spool; /* instead of out, when it has a file */
     struct http_header *headers;
     const char *etag, *etag_view;
     /* views of patients' records, to be in the log before answering */
@@ -83,12 +94,24 @@ void life_handle(struct http_life *life);
 void life_outcome(struct http_life *life, enum rc rc);
 /* The answer is complete: resume when suspended. */
 void life_ready(struct http_life *life);
+/* Lets a suspended connection go on in this turn. */
+void life_resume(struct http_life *life);
+
+/* intake.c: bytes of the body, or its end (*len 0), to the handler; what is
+ * left in *len comes again. */
+void intake_step(struct http_life *life, const char *bytes, size_t *len);
+
+/* server.c: the deadline of its connection begins anew. */
+void server_moved(struct http_life *life);
 
 /* guard.c: why the framing of a request can't be trusted, or NULL. */
 const char *guard_fault(struct http_life *life);
 
 /* problem.c: writes the RFC 9457 body of life->err. */
 void problem_write(struct http_life *life);
+int problem_status(enum rc rc);
+/* "errors": every fault, with the whole input's where none has a place. */
+void problem_faults(struct json_out *o, const struct err *err);
 
 /* route.c */
 const struct http_route *route_find(

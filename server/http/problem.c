@@ -23,6 +23,33 @@ static const struct {
     [RC_INTERNAL] = {500, "The service failed"},
 };
 
+int problem_status(enum rc rc)
+{
+    return STATUS[rc].status;
+}
+
+static void put_fault(
+    struct json_out *o, const char *pointer, const char *detail)
+{
+    json_out_object(o, NULL);
+    json_out_text(o, "pointer", pointer);
+    json_out_text(o, "detail", detail);
+    json_out_object_end(o);
+}
+
+void problem_faults(struct json_out *o, const struct err *err)
+{
+    json_out_array(o, "errors");
+    for (const struct err_fault *f = err->faults; f; f = f->next)
+        put_fault(o, f->pointer, f->detail);
+    if (!err->faults)
+        put_fault(o, "", err->detail);
+    json_out_array_end(o);
+    if (err->n_faults > ERR_FAULTS_MAX)
+        json_out_int(
+            o, "more_errors", (int64_t)(err->n_faults - ERR_FAULTS_MAX));
+}
+
 void problem_write(struct http_life *life)
 {
     const struct err *err = &life->err;
@@ -40,19 +67,8 @@ void problem_write(struct http_life *life)
     json_out_int(&o, "status", life->status);
     json_out_text(&o, "detail", err->detail);
     json_out_text(&o, "request", life->rq.id);
-    if (err->faults) {
-        json_out_array(&o, "errors");
-        for (const struct err_fault *f = err->faults; f; f = f->next) {
-            json_out_object(&o, NULL);
-            json_out_text(&o, "pointer", f->pointer);
-            json_out_text(&o, "detail", f->detail);
-            json_out_object_end(&o);
-        }
-        json_out_array_end(&o);
-        if (err->n_faults > ERR_FAULTS_MAX)
-            json_out_int(
-                &o, "more_errors", (int64_t)(err->n_faults - ERR_FAULTS_MAX));
-    }
+    if (err->faults)
+        problem_faults(&o, err);
     json_out_object_end(&o);
     if (err->rc == RC_BUSY)
         http_header(&life->rq, "Retry-After", "2");

@@ -99,3 +99,28 @@ struct db_readings *reading_unit_of(struct http_req *rq,
     }
     return unit;
 }
+
+int reading_unit_status(const struct db_readings *unit)
+{
+    int status = 200;
+
+    for (size_t i = 0; i < unit->n; i++)
+        if (unit->rows[i].first_status == 201)
+            status = 201;
+    return status;
+}
+
+enum rc reading_unit_fault(const struct db_readings *unit, struct err *err)
+{
+    if (unit->rc != RC_OK)
+        return err_set(err, unit->rc, NULL, "%s", unit->detail);
+    for (size_t i = 0; i < unit->n; i++) {
+        if (unit->rows[i].outcome == DB_DEAD_TOKEN)
+            return err_set(err, RC_UNAUTHORIZED, NULL,
+                "the token is not valid any more; nothing was stored");
+        if (unit->rows[i].outcome == DB_KEY_REUSED)
+            return err_set(err, RC_INVALID, NULL,
+                "this Idempotency-Key was used with another request");
+    }
+    return RC_OK;
+}

@@ -21,3 +21,7 @@ void reading_unit_fill(struct http_req *rq, const char *bytes, size_t len,
 /* The whole body as one unit: all of its readings or none. */
 struct db_readings *reading_unit_of(struct http_req *rq,
     const struct instruments_readings *found, const char *format);
+
+/* What became of a unit: 201 when any of it is new, else 200; or why not. */
+int reading_unit_status(const struct db_readings *unit);
+enum rc reading_unit_fault(const struct db_readings *unit, struct err *err);

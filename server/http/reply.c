@@ -42,6 +42,16 @@ enum rc http_reply_bytes(
     return have(rq, status, arena_strdup(rq->arena, type));
 }
 
+enum rc http_reply_spool(
+    struct http_req *rq, int status, const char *type, struct spool *s)
+{
+    TRY(http_reply_bytes(rq, status, type, &s->text));
+    spool_free(&rq->life->spool);
+    rq->life->spool = *s;
+    *s = (struct spool)SPOOL_INIT;
+    return RC_OK;
+}
+
 enum rc http_reply_empty(struct http_req *rq, int status)
 {
     text_free(&rq->life->out);
@@ -205,13 +215,32 @@ static void tag_bytes(struct http_life *life)
         NULL);
 }
 
+static void block_read(void *life)
+{
+    server_moved(life);
+}
+
+static struct MHD_Response *make_response(struct http_life *life)
+{
+    struct MHD_Response *response;
+    size_t len;
+    char *bytes;
+
+    if (life->spool.fd >= 0)
+        return spool_response(&life->spool, block_read, life);
+    bytes = text_take(&life->out, &len);
+    response =
+        MHD_create_response_from_buffer(len, bytes, MHD_RESPMEM_MUST_FREE);
+    if (!response)
+        free(bytes);
+    return response;
+}
+
 enum MHD_Result reply_send(struct http_life *life)
 {
     struct MHD_Response *response;
     enum MHD_Result result;
     const char *etag = NULL;
-    size_t len;
-    char *bytes;
 
     tag_bytes(life);
     if (wants_gzip(life))
@@ -225,13 +254,9 @@ enum MHD_Result reply_send(struct http_life *life)
             text_free(&life->out);
         }
     }
-    bytes = text_take(&life->out, &len);
-    response =
-        MHD_create_response_from_buffer(len, bytes, MHD_RESPMEM_MUST_FREE);
-    if (!response) {
-        free(bytes);
+    response = make_response(life);
+    if (!response)
         return MHD_NO;
-    }
     if (etag)
         MHD_add_response_header(response, "ETag", etag);
     add_headers(life, response);

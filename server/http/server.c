@@ -44,6 +44,7 @@ static void *on_uri(void *cls, const char *uri, struct MHD_Connection *con)
 
     if (w) {
         w->life = life;
+        life->watched = w;
         w->fresh = false;
         w->since_us = life->rq.now_us;
     }
@@ -60,12 +61,18 @@ static enum MHD_Result on_request(void *cls, struct MHD_Connection *con,
     (void)con;
     (void)url;
     (void)version;
-    if (life->state == LIFE_READY)
+    if (life->state == LIFE_READY && !*upload_len)
         return reply_send(life);
     if (!life->method) {
         if (life_headers(life, method))
             return MHD_YES;
         return reply_send(life);
+    }
+    if (life->by_lines) {
+        bool body = *upload_len > 0;
+
+        intake_step(life, upload, upload_len);
+        return life->state == LIFE_READY && !body ? reply_send(life) : MHD_YES;
     }
     if (*upload_len) {
         life_body(life, upload, *upload_len);
@@ -127,7 +134,9 @@ static void on_completed(void *cls, struct MHD_Connection *con, void **con_cls,
     if (!life)
         return;
     log_request(life);
-    life_free(life);
+    life->gone = true;
+    if (!life->holds)
+        life_free(life);
     *con_cls = NULL;
 }
 
@@ -163,12 +172,20 @@ static void on_connection(void *cls, struct MHD_Connection *con,
 
 /* ---- deadlines -------------------------------------------------------- */
 
+void server_moved(struct http_life *life)
+{
+    if (life->watched)
+        life->watched->since_us = instant_now_us();
+}
+
 static void watch_connections(struct http_server *srv)
 {
     int64_t now = instant_now_us();
 
     for (struct watched *w = srv->connections; w; w = w->next) {
-        bool reading = w->life && w->life->state == LIFE_READING;
+        bool reading = w->life && (w->life->state == LIFE_READING ||
+                                      w->life->state == LIFE_TAKING ||
+                                      w->life->state == LIFE_READY);
         bool waiting =
             w->life && w->life->suspended && w->life->state != LIFE_SENT;
         int64_t most = w->fresh ? FIRST_US : reading ? UPLOAD_US : QUIET_US;
@@ -376,7 +393,9 @@ static void resume_ready(struct http_server *srv)
         struct http_life *life = srv->ready;
 
         srv->ready = life->next_ready;
-        life->suspended = false;
+        life->suspended = life->resuming = false;
+        if (life->state == LIFE_TAKING)
+            server_moved(life);           /* the pause was ours */
         MHD_resume_connection(life->con); /* life may be gone after this */
     }
 }

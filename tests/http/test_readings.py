@@ -387,7 +387,20 @@ class Repeats(Case):
         first = self.post(text, status=200, headers={**NDJSON, **key})
         again = self.post(text, status=200, headers={**NDJSON, **key})
         self.assertEqual(first.body, again.body)
-        self.post(text + "\n", status=422, headers={**NDJSON, **key})
+        # Another first line: nothing of it is looked at.
+        before = self.rows()
+        self.post("\n".join([json.dumps(reading(taken_at=at(9))), text]),
+                  status=422, headers={**NDJSON, **key})
+        self.assertEqual(self.rows(), before)
+        # Another line later: from there on it is another body.
+        lines = text.split("\n")
+        lines[2] = json.dumps(reading(taken_at=at(9)))
+        answer = self.post("\n".join(lines), status=200,
+                           headers={**NDJSON, **key})
+        rows = [json.loads(row) for row in answer.body.splitlines()]
+        self.assertEqual([row["status"] for row in rows],
+                         [201, 201, 422, 422])
+        self.assertEqual(self.rows(), before)
 
     def test_many_at_once_with_one_key_make_one(self):
         for make in (lambda: reading(),
