@@ -174,12 +174,29 @@ static struct optics_patient read_patient(struct json_in in)
     return p;
 }
 
-static void put_eyes(struct json_out *o, const char *key, const double eye[2])
+static void put_eyes(struct json_out *o, const char *key, const double eye[2],
+    const bool known[2])
 {
     json_out_object(o, key);
-    json_out_exact(o, "right", eye[OPTICS_RIGHT]);
-    json_out_exact(o, "left", eye[OPTICS_LEFT]);
+    http_optics_put_angle(o, "right", eye[OPTICS_RIGHT], known[0]);
+    http_optics_put_angle(o, "left", eye[OPTICS_LEFT], known[1]);
     json_out_object_end(o);
+}
+
+/* "2.00 D from its own past and 0.00 D from the other eye's". */
+static void text_distances(
+    struct text *to, const struct optics_exchange *x, enum optics_eye eye)
+{
+    enum optics_eye fellow = eye == OPTICS_RIGHT ? OPTICS_LEFT : OPTICS_RIGHT;
+    const char *and = "";
+
+    text_printf(to, "; the %s eye is", eye == OPTICS_RIGHT ? "right" : "left");
+    if (x->known[eye]) {
+        text_printf(to, " %.2f D from its own past", x->own[eye]);
+        and = " and";
+    }
+    if (x->known[fellow])
+        text_printf(to, "%s %.2f D from the other eye's", and, x->other[eye]);
 }
 
 static void put_exchange_text(
@@ -189,11 +206,10 @@ static void put_exchange_text(
 
     if (x->verdict != OPTICS_EXCHANGE_LIKELY)
         return;
-    text_printf(&words,
-        "right and left look exchanged: beside the newest entry they are "
-        "%.2f and %.2f D from their own eye, %.2f and %.2f D from the other; "
-        "nothing was changed, please confirm the side",
-        x->own[0], x->own[1], x->other[0], x->other[1]);
+    text_puts(&words, "right and left look exchanged");
+    text_distances(&words, x, OPTICS_RIGHT);
+    text_distances(&words, x, OPTICS_LEFT);
+    text_puts(&words, "; nothing was changed, please confirm the side");
     json_out_text(o, "text", words.data);
 }
 
@@ -211,8 +227,9 @@ void http_optics_eye_exchange(struct json_in in, struct json_out *o)
     json_out_text(o, "verdict", optics_exchange_word(x.verdict));
     json_out_int(o, "compared", (int64_t)x.compared);
     if (x.compared > 0) {
-        put_eyes(o, "distance_own", x.own);
-        put_eyes(o, "distance_other", x.other);
+        put_eyes(o, "distance_own", x.own, x.known);
+        put_eyes(o, "distance_other", x.other,
+            (const bool[]){x.known[1], x.known[0]});
     }
     put_exchange_text(o, &x);
 }

@@ -18,10 +18,16 @@
  *   drift       of the difference: 0.15 D a year of M in adults, 0.30 up to 12
  *               years (between at 18), 0.05 D a year of J0 and J45; as a
  *               spread, in proportion to time (chosen by us).
+ *   one eye     what an entry has one eye of stands beside that eye and the
+ *               other one of the new entry, with the drift and the spread
+ *               between methods of one eye (optics_entry_moved).  The evidence
+ *               of the entries with right alone, of those with left alone and
+ *               of those with both is added up, as if each knew nothing of the
+ *               others.
  *   history     an entry of it can have been exchanged itself: with 0.001
  *               (chosen by us: people have seen it) and what the others say of
- *               it.  One that looks exchanged beside the others is left out;
- *               where only such are left, nothing can be told.
+ *               it.  One that looks exchanged beside the others with both eyes
+ *               is left out; where only such are left, nothing can be told.
  *   prior       0.01 for the new entry (chosen by us; in 100 sets of eye notes
  *               44 exchanges were found, 19 of them corrected).
  *
@@ -58,14 +64,17 @@ struct optics_exchange {
     double log_ratio;   /* natural; above 0: exchanged is likelier */
     double probability; /* of an exchange, with the prior */
     enum optics_exchange_verdict verdict;
-    size_t compared; /* entries of the history that have both eyes */
-    /* To the newest of those, D: each eye to its own and to the other eye. */
+    size_t compared; /* entries of the history that have an eye */
+    /* To the newest entry that has it, D: each eye to its own past and to the
+     * other eye's.  Known by whose past it is: own[e] with known[e], other[e]
+     * with known[!e]; else 0. */
     double own[2], other[2];
+    bool known[2];
 };
 
 /*
- * prior 0.000001 to 0.5.  Entries of the history without both eyes are left
- * out; without any, log_ratio is 0, the verdict undecided and own and other
+ * prior 0.000001 to 0.5.  Entries of the history without an eye are left out;
+ * without any, log_ratio is 0, the verdict undecided and own and other
  * are 0.  OPTICS_BAD_BOTH_EYES when the entry lacks one, OPTICS_BAD_HISTORY
  * for more than OPTICS_HISTORY_MAX, OPTICS_BAD_AGE_YEARS, _YEARS_BEFORE,
  * _PRIOR.  Powers must pass optics_power_check.
@@ -83,6 +92,15 @@ enum optics_fault optics_patient_check(struct optics_patient patient);
 /* The noise of one eye of an entry. */
 struct optics_covariance optics_entry_noise(struct optics_entry entry,
     enum optics_eye eye, struct optics_patient patient);
+
+/*
+ * How far one eye moves from an entry of the past to now, beside the noise of
+ * both: drift of 0.20 D a year of M in adults, 0.60 up to 12 years (between at
+ * 18), and 0.05 of J0 and J45 (chosen by us); the spread between two methods
+ * or conditions (optics/noise.h).
+ */
+struct optics_covariance optics_entry_moved(const struct optics_entry *now,
+    const struct optics_entry *past, double age_years);
 
 /* Logarithm of Student's t with freedom degrees in three dimensions, less its
  * constant: -log det / 2 - (freedom + 3) / 2 log(1 + distance2 / freedom). */

@@ -5,7 +5,6 @@
 #include "optics/round.h"
 
 static const double HISTORY_FREEDOM = 3;
-static const double DRIFT_M[2] = {0.60, 0.20}, DRIFT_J[2] = {0.05, 0.05};
 static const double TOGETHER = 0.05; /* changes as the other eye did */
 static const double CHI3_99 = 11.345;
 
@@ -75,16 +74,6 @@ struct evidence {
     size_t n[2];
 };
 
-static struct optics_covariance drift_of(
-    const struct optics_entry *past, struct optics_patient patient)
-{
-    double m = optics_drift(past->years_before, patient.age_years, DRIFT_M);
-    double j = optics_drift(past->years_before, patient.age_years, DRIFT_J);
-
-    return (struct optics_covariance){
-        .mm = m * m, .j00 = j * j, .j4545 = j * j};
-}
-
 static enum optics_eye fellow(enum optics_eye eye)
 {
     return eye == OPTICS_RIGHT ? OPTICS_LEFT : OPTICS_RIGHT;
@@ -95,11 +84,8 @@ static struct expected expect(const struct optics_entry *now,
     struct optics_patient patient)
 {
     enum optics_eye o = fellow(eye);
-    struct optics_how how = {now->method, now->cycloplegic, patient.age_years};
-    struct optics_how then = {past->method, past->cycloplegic, 0};
     struct expected x = {.v = optics_vector_of(past->eye[eye]),
-        .s = optics_covariance_sum(
-            drift_of(past, patient), optics_covariance_between(then, how)),
+        .s = optics_entry_moved(now, past, patient.age_years),
         .has_other = past->has[o] && now->has[o]};
 
     x.s = optics_covariance_sum(x.s, optics_entry_noise(*past, eye, patient));

@@ -485,11 +485,87 @@ class Exchange(unittest.TestCase):
         self.assertEqual((got["verdict"], got["compared"]),
                          ("cannot be told", 0))
         self.assertAlmostEqual(got["probability"], 0.01, 9)
+        self.assertAlmostEqual(
+            ask("eye-exchange", {"entry": entry(lens(-1), lens(-3)),
+                                 "prior": 0.2, "history": []})["probability"],
+            0.2, 9)
+
+    def test_one_eye_of_the_past_by_a_mixture_of_normals(self):
+        """Student's t as above, of one eye: labelled beside its own past,
+        exchanged beside the other eye's figure."""
+        was, now = lens(-2), (lens(-3.5, -0.5, 20), lens(-2.25))
+        years, sd = 2, SD["autorefraction", False, 40]
+
+        def density(p):
+            s = [[0] * 3 for _ in range(3)]
+            for v in (vector(was), vector(p)):
+                turn = [0, -2 * v[2] * math.radians(2),
+                        2 * v[1] * math.radians(2)]
+                shift = [0.001 * x for x in (
+                    v[0] ** 2 + v[1] ** 2 + v[2] ** 2, 2 * v[0] * v[1],
+                    2 * v[0] * v[2])]
+                for i in range(3):
+                    s[i][i] += sd[min(i, 1)] ** 2
+                    for j in range(3):
+                        s[i][j] += turn[i] * turn[j] + shift[i] * shift[j]
+            for i in range(3):
+                s[i][i] += (years * (0.20 if i == 0 else 0.05)) ** 2
+            x = [a - b for a, b in zip(vector(p), vector(was))]
+            y, det = solve(s, x)
+            d2, total, n = sum(a * b for a, b in zip(x, y)), 0, 4000
+            for k in range(n):
+                w = (k + 0.5) * 40 / n
+                total += w * w * math.exp(-w * (1.5 + d2 / 2))
+            return total / math.sqrt(det)
+
+        same, turned_ = density(now[0]), density(now[1])
         got = ask("eye-exchange", {
-            "entry": entry(lens(-1), lens(-3)), "prior": 0.2,
+            "entry": entry(*now), "age_years": 40,
+            "history": [entry(was, None, years=years)]})
+        self.assertAlmostEqual(
+            got["log_likelihood_ratio"],
+            math.log((0.999 * turned_ + 0.001 * same)
+                     / (0.999 * same + 0.001 * turned_)), delta=0.01)
+        self.assertEqual(got["compared"], 1)
+        self.assertIsNone(got["distance_own"]["left"])
+        self.assertIsNone(got["distance_other"]["right"])
+        self.assertAlmostEqual(got["distance_other"]["left"], 0.25, 9)
+
+    def test_survey_eyes_against_glasses_read_one_by_one(self):
+        """As above, each lens in an entry of its own."""
+        people = [p for p in survey() if p["glasses"][0]]
+        cases = [(entry(*p["eyes"]),
+                  [entry(p["glasses"][0], None, "lensometry", 2),
+                   entry(None, p["glasses"][1], "lensometry", 2)])
+                 for p in people]
+        false = self.judge(cases)
+        found = self.judge([(swapped(e), h) for e, h in cases])
+        clear = [f for p, f in zip(people, found)
+                 if min(differ(p["glasses"]), differ(p["eyes"])) >= 1.5]
+        print(f"\nexchange, single glasses: {sum(false)} of {len(false)} "
+              f"false; found {sum(clear)} of {len(clear)} apart by 1.5 D or "
+              f"more, {sum(found)} of {len(found)} in all")
+        self.assertLessEqual(sum(false), 6)
+        self.assertGreaterEqual(sum(clear), 0.6 * len(clear))
+
+    def test_p02_by_the_other_eye_alone(self):
+        """The eye that progressed, read alone: nothing is called."""
+        got = ask("eye-exchange", {
+            "entry": entry(lens(-6.75, -0.5, 170), self.os_p02, "subjective"),
+            "history": [{"right": lens(-2.25), "method": "subjective",
+                         "years_before": 4.5}]})
+        self.assertNotEqual(got["verdict"], "likely exchanged")
+        self.assertNotIn("text", got)
+
+    def test_the_text_says_which_distances_are_known(self):
+        got = ask("eye-exchange", {
+            "entry": entry(lens(-6, -3, 20), lens(-1)), "prior": 0.2,
             "history": [entry(lens(-1), None, years=1)]})
-        self.assertEqual(got["compared"], 0)
-        self.assertAlmostEqual(got["probability"], 0.2, 9)
+        self.assertEqual(
+            got["text"], "right and left look exchanged; the right eye is "
+            f"{got['distance_own']['right']:.2f} D from its own past; the "
+            "left eye is 0.00 D from the other eye's; nothing was changed, "
+            "please confirm the side")
 
 
 # --- slips

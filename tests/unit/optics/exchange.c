@@ -91,7 +91,7 @@ START_TEST(eyes_alike_cannot_be_told)
 }
 END_TEST
 
-START_TEST(without_both_eyes_in_the_past_nothing_is_compared)
+START_TEST(without_a_past_nothing_is_compared)
 {
     struct optics_power p = {-2, 0, 0}, q = {-4, 0, 0};
     struct optics_entry last = entry(p, q, 1);
@@ -99,12 +99,57 @@ START_TEST(without_both_eyes_in_the_past_nothing_is_compared)
 
     ck_assert_int_eq(got.verdict, OPTICS_EXCHANGE_UNDECIDED);
     ck_assert(got.compared == 0 && got.log_ratio == 0 && got.own[0] == 0);
-    last.has[OPTICS_LEFT] = false;
-    ck_assert(judge(entry(p, q, 0), &last, 1).compared == 0);
-    ck_assert(judge(entry(p, q, 0), &last, 1).log_ratio == 0);
-    last.has[OPTICS_LEFT] = true;
-    last.has[OPTICS_RIGHT] = false;
-    ck_assert(judge(entry(p, q, 0), &last, 1).compared == 0);
+    last.has[OPTICS_LEFT] = last.has[OPTICS_RIGHT] = false;
+    got = judge(entry(p, q, 0), &last, 1);
+    ck_assert(got.compared == 0 && got.log_ratio == 0 && !got.known[0]);
+}
+END_TEST
+
+/* Each eye by an entry of its own, as an instrument sends that knows one eye at
+ * a time; -2.00 and -4.00. */
+START_TEST(one_eye_of_the_past_speaks)
+{
+    struct optics_power p = {-2, 0, 0}, q = {-4, 0, 0};
+    struct optics_entry both = entry(p, q, 1), one[2] = {both, both};
+    struct optics_exchange got;
+    double alone;
+
+    one[0].has[OPTICS_LEFT] = one[1].has[OPTICS_RIGHT] = false;
+    got = judge(entry(q, p, 0), one, 1);
+    ck_assert_uint_eq(got.compared, 1);
+    ck_assert(got.known[OPTICS_RIGHT] && !got.known[OPTICS_LEFT]);
+    ck_assert_double_eq(got.own[OPTICS_RIGHT], 2);
+    ck_assert(got.other[OPTICS_LEFT] == 0 && got.own[OPTICS_LEFT] == 0);
+    ck_assert_double_gt(got.log_ratio, log(10));
+    alone = got.log_ratio;
+    got = judge(entry(q, p, 0), one, 2);
+    ck_assert_int_eq(got.verdict, OPTICS_EXCHANGE_LIKELY);
+    ck_assert_double_eq_tol(got.log_ratio, 2 * alone, 0.01);
+    ck_assert_double_eq_tol(
+        judge(entry(p, q, 0), one, 2).log_ratio, -got.log_ratio, 1e-9);
+    /* The left eye's alone, mirrored. */
+    ck_assert_double_eq_tol(
+        judge(entry(q, p, 0), one + 1, 1).log_ratio, alone, 0.01);
+}
+END_TEST
+
+/* A single eye that contradicts all pairs was labelled wrongly. */
+START_TEST(one_mislabelled_eye_is_left_out)
+{
+    struct optics_power p = {-1, 0, 0}, q = {-7, 0, 0};
+    struct optics_entry history[4];
+    double without;
+
+    for (int i = 0; i < 4; i++)
+        history[i] = entry(p, q, i + 1);
+    without = judge(entry(p, q, 0), history, 3).log_ratio;
+    history[3] = entry(q, p, 0.5);
+    history[3].has[OPTICS_LEFT] = false;
+    ck_assert_double_eq_tol(
+        judge(entry(p, q, 0), history, 4).log_ratio, without, 1e-9);
+    history[3] = entry(p, q, 0.5);
+    history[3].has[OPTICS_LEFT] = false;
+    ck_assert_double_lt(judge(entry(p, q, 0), history, 4).log_ratio, without);
 }
 END_TEST
 
@@ -223,7 +268,9 @@ Suite *suite_exchange(void)
     tcase_add_test(tc, p02_one_eye_that_progresses_is_no_exchange);
     tcase_add_test(tc, p22_exchanged_on_import_is_flagged);
     tcase_add_test(tc, eyes_alike_cannot_be_told);
-    tcase_add_test(tc, without_both_eyes_in_the_past_nothing_is_compared);
+    tcase_add_test(tc, without_a_past_nothing_is_compared);
+    tcase_add_test(tc, one_eye_of_the_past_speaks);
+    tcase_add_test(tc, one_mislabelled_eye_is_left_out);
     tcase_add_test(tc, one_exchanged_entry_of_the_past_is_left_out);
     tcase_add_test(tc, longer_ago_says_less);
     tcase_add_test(tc, another_method_says_less);
