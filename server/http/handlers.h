@@ -64,6 +64,17 @@ enum rc http_network_patch(struct http_req *rq, struct err *err);
 /* optics.c */
 enum rc http_optics_post(struct http_req *rq, struct err *err);
 
+/* order_amend.c */
+enum rc http_order_amend_post(struct http_req *rq, struct err *err);
+enum rc http_order_edition_list(struct http_req *rq, struct err *err);
+
+/* order_ask.c */
+enum rc http_order_answer_post(struct http_req *rq, struct err *err);
+enum rc http_order_ask_post(struct http_req *rq, struct err *err);
+
+/* order_change.c */
+enum rc http_order_patch(struct http_req *rq, struct err *err);
+
 /* order_fhir.c */
 enum rc http_order_fhir(struct http_req *rq, struct err *err);
 

@@ -134,6 +134,7 @@ static void write_history(
 
         json_out_object(o, NULL);
         json_out_text(o, "at", http_time(rq, e->at_us));
+        json_out_text(o, "event", e->kind);
         json_out_text(o, "status", e->status);
         put_text(o, "stage", e->stage);
         put_text(o, "note", e->note);
@@ -177,6 +178,7 @@ const char *order_json(struct http_req *rq, const struct order_row *x)
     write_told(&o, x);
     if (x->state.status == RECORD_ORDER_DRAFT)
         write_gaps(rq, &o, x);
+    order_more_write(rq, &o, &x->more);
     write_cautions(rq, &o, x);
     write_history(rq, &o, x);
     json_out_text(&o, "created_at", http_time(rq, x->created_us));

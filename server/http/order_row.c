@@ -24,6 +24,7 @@ void order_calls(struct http_req *rq, struct order_look look,
     db_put_bool(ret[0], look.newest_rx);
     ret[1] = db_call_new(rq->arena, &DB_ORDER_EVENT_LIST);
     db_put_text(ret[1], rq->ids[0]);
+    order_more_calls(rq, rq->ids[0], &ret[2]);
 }
 
 static const char *keep(
@@ -125,6 +126,7 @@ static void load_events(
     x->events = arena_calloc(rq->arena, x->n_events + 1, sizeof(*x->events));
     for (size_t i = 0; i < x->n_events; i++)
         x->events[i] = (struct order_event){.at_us = db_rows_int(rows, i, 0),
+            .kind = keep(rq, rows, i, 6),
             .status = keep(rq, rows, i, 1),
             .stage = keep(rq, rows, i, 2),
             .note = keep(rq, rows, i, 3),
@@ -140,6 +142,7 @@ enum rc order_load(struct http_req *rq, const struct db_reply *reply,
             rq->ids[0]);
     load_row(rq, reply->rows[0], ret);
     load_events(rq, reply->rows[1], ret);
+    order_more_load(rq, &reply->rows[2], &ret->more);
     return RC_OK;
 }
 
@@ -244,27 +247,32 @@ enum rc order_check_rx(const struct order_row *x, struct err *err)
     return RC_OK;
 }
 
-void order_place(struct http_req *rq, struct order_row *x)
+void order_fix(struct http_req *rq, struct order_row *x)
 {
     char *word = arena_alloc(rq->arena, RECORD_CHECK_WORD_SIZE);
-    struct record_figures figures;
+    struct record_figures figures =
+        record_order_figures(&x->order, &x->rx, x->order.form);
 
-    x->order.form = x->form;
-    figures = record_order_figures(&x->order, &x->rx, x->form);
     record_check_word(&figures, word);
     x->order.check_word = word;
+}
+
+void order_place(struct http_req *rq, struct order_row *x)
+{
+    x->order.form = x->form;
+    order_fix(rq, x);
     x->placed_us = rq->now_us;
 }
 
-void order_add_event(struct http_req *rq, struct order_row *x,
-    struct record_order_state state, const char *note)
+void order_add_event(struct http_req *rq, struct order_row *x, const char *kind,
+    const char *note)
 {
-    x->state = state;
     x->events[x->n_events++] = (struct order_event){.at_us = rq->now_us,
-        .status = RECORD_ORDER_STATUS_WORDS[state.status],
-        .stage = state.stage == RECORD_STAGE_NONE
+        .kind = kind,
+        .status = RECORD_ORDER_STATUS_WORDS[x->state.status],
+        .stage = x->state.stage == RECORD_STAGE_NONE
                      ? NULL
-                     : RECORD_ORDER_STAGE_WORDS[state.stage],
+                     : RECORD_ORDER_STAGE_WORDS[x->state.stage],
         .note = note,
         .user_id = rq->who.db.user_id,
         .user = x->asker};
@@ -302,5 +310,8 @@ size_t order_cautions(struct http_req *rq, const struct order_row *x,
         caution(ret, &n, "newer-rx",
             arena_printf(
                 rq->arena, "the patient has a later Rx, of %s", x->newer_on));
+    if (order_questions_open(&x->more))
+        caution(ret, &n, "question-open",
+            "the lab asked a question that isn't answered yet");
     return n;
 }

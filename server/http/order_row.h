@@ -6,6 +6,7 @@
  * rendered before its rows are known.
  */
 #include "http/http.h"
+#include "http/order_more.h"
 #include "record/order.h"
 #include "record/order_needs.h"
 #include "record/order_state.h"
@@ -13,6 +14,7 @@
 /* One move of an order, as it is shown. */
 struct order_event {
     int64_t at_us;
+    const char *kind;                  /* "moved" */
     const char *status, *stage, *note; /* stage and note may be NULL */
     const char *user_id, *user;        /* user: the name, or NULL */
 };
@@ -52,6 +54,7 @@ struct order_row {
 
     size_t n_events;
     struct order_event *events; /* oldest first; room for one more */
+    struct order_more more;
 };
 
 /* What is looked up instead of the order's own: ids, or NULL. */
@@ -61,7 +64,7 @@ struct order_look {
 };
 
 /* The calls that read an order whole, as the asker may see it. */
-#define ORDER_CALLS 2
+#define ORDER_CALLS (2 + ORDER_MORE_CALLS)
 void order_calls(struct http_req *rq, struct order_look look,
     struct db_call *ret[ORDER_CALLS]);
 
@@ -95,10 +98,12 @@ enum rc order_check_rx(const struct order_row *x, struct err *err);
 
 /* Makes the row what it is once placed: its form and check word. */
 void order_place(struct http_req *rq, struct order_row *x);
+/* The check word anew, in the form that stands. */
+void order_fix(struct http_req *rq, struct order_row *x);
 
-/* Appends a move made now, by the asker. */
-void order_add_event(struct http_req *rq, struct order_row *x,
-    struct record_order_state state, const char *note);
+/* Appends what the asker does now; x stands in its status and stage then. */
+void order_add_event(struct http_req *rq, struct order_row *x, const char *kind,
+    const char *note);
 
 /* Everything that deserves a second look; of record and of the Rx's state. */
 size_t order_cautions(struct http_req *rq, const struct order_row *x,

@@ -68,7 +68,8 @@ static enum rc write_move(
 
     if (places)
         order_place(rq, x);
-    order_add_event(rq, x, state, m->note);
+    x->state = state;
+    order_add_event(rq, x, places ? "placed" : "moved", m->note);
     db_put_text(call, x->id);
     db_put_int(call, x->version++);
     db_put_text(call, RECORD_ORDER_STATUS_WORDS[state.status]);
@@ -83,6 +84,7 @@ static enum rc write_move(
     m->answer = order_json(rq, x);
     db_put_text(call, m->answer);
     db_put_text(call, order_tag(rq, x->version, m->answer, strlen(m->answer)));
+    db_put_text(call, x->more.edition.code);
     return http_write(rq, &call, 1, moved);
 }
 
@@ -120,7 +122,7 @@ static enum rc order_found(
     TRY(record_order_move(m->x.state, &m->move, &then, err));
     places = m->x.state.status == RECORD_ORDER_DRAFT &&
              then.status == RECORD_ORDER_REQUESTED;
-    if (places)
+    if (places || record_order_goes_on(m->x.state, then))
         TRY(order_check_rx(&m->x, err));
     return write_move(rq, m, then);
 }

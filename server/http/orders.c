@@ -1,9 +1,8 @@
-/* http/orders.c - orders: begun, seen, listed, and drafts changed. */
+/* http/orders.c - orders: begun and seen. */
 #include <string.h>
 
-#include "base/json_merge.h"
 #include "http/handlers.h"
-#include "http/order_row.h"
+#include "http/order_change.h"
 #include "http/shape.h"
 
 /* ---- POST /v1/orders --------------------------------------------------- */
@@ -23,9 +22,24 @@ struct begin {
 static enum rc order_added(
     struct http_req *rq, const struct db_reply *reply, struct err *err);
 
+static struct db_call *remake_call(
+    struct http_req *rq, const struct order_row *x)
+{
+    const struct order_remake *r = &x->more.remakes[0];
+    struct db_call *call = db_call_new(rq->arena, &DB_ORDER_REMAKE_ADD);
+
+    db_put_text(call, x->id);
+    db_put_text(call, r->of_id);
+    db_put_int(call, r->of_edition);
+    db_put_text(call, r->cause);
+    db_put_text(call, r->note);
+    db_put_text(call, http_new_id(rq));
+    return call;
+}
+
 static enum rc add(struct http_req *rq, struct begin *in)
 {
-    struct db_call *call = db_call_new(rq->arena, &DB_ORDER_ADD);
+    struct db_call *call = db_call_new(rq->arena, &DB_ORDER_ADD), *calls[2];
     struct order_row *x = &in->x;
     char *number = arena_alloc(rq->arena, RECORD_ORDER_NUMBER_SIZE);
 
@@ -49,7 +63,12 @@ static enum rc add(struct http_req *rq, struct begin *in)
         in->draft ? "{\"status\":\"draft\"}" : "{\"status\":\"requested\"}");
     db_put_text(call, in->answer);
     db_put_text(call, order_tag(rq, 1, in->answer, strlen(in->answer)));
-    return http_write(rq, &call, 1, order_added);
+    db_put_text(call, x->more.edition.code);
+    calls[0] = call;
+    if (x->more.n_remakes == 0)
+        return http_write(rq, calls, 1, order_added);
+    calls[1] = remake_call(rq, x);
+    return http_write(rq, calls, 2, order_added);
 }
 
 static enum rc order_added(
@@ -103,22 +122,9 @@ static enum rc exam_found(
     TRY(order_check_rx(x, err));
     if (!in->draft)
         order_place(rq, x);
-    order_add_event(rq, x, state, NULL);
+    x->state = state;
+    order_add_event(rq, x, in->draft ? "begun" : "placed", NULL);
     return add(rq, in);
-}
-
-/* Names of RECORD_ORDER_FIELDS and others, NULL-ended. */
-static const char *const *order_fields(
-    struct http_req *rq, const char *const others[])
-{
-    const char **names = arena_calloc(rq->arena, 32, sizeof(*names));
-    size_t n = 0;
-
-    for (size_t i = 0; RECORD_ORDER_FIELDS[i]; i++)
-        names[n++] = RECORD_ORDER_FIELDS[i];
-    for (size_t i = 0; others[i]; i++)
-        names[n++] = others[i];
-    return names;
 }
 
 /* The gaps that are there whatever the exam says. */
@@ -167,6 +173,88 @@ enum rc http_order_post(struct http_req *rq, struct err *err)
     return http_read(rq, calls, 2, exam_found);
 }
 
+/* ---- POST /v1/orders/{id}/remake ---------------------------------------- */
+
+#define NOTE_MAX 400 /* characters */
+
+static void read_remake(
+    struct http_req *rq, struct order_remake *r, struct err *err)
+{
+    struct json_in in = json_in_root(rq->json, err);
+    struct json_in cause = json_in_get(in, "cause");
+    const char *note = NULL;
+    int word;
+
+    if (json_in_need(cause) &&
+        json_in_choice(cause, RECORD_REMAKE_CAUSES, &word))
+        r->cause = RECORD_REMAKE_CAUSES[word];
+    if (json_in_text(json_in_get(in, "note"), NOTE_MAX, &note))
+        r->note = arena_strdup(rq->arena, note);
+    if (json_in_here(json_in_get(in, "previous")))
+        err_fault(err, "/previous", "is the order that is remade");
+}
+
+/* The row of an order that replaces another one. */
+static void renew(struct http_req *rq, struct order_row *x)
+{
+    x->order.previous = x->id;
+    x->previous_number = x->number;
+    x->order.check_word = NULL;
+    x->version = x->edition = 1;
+    x->created_us = rq->now_us;
+    x->placed_us = 0;
+    x->n_events = 0;
+    x->events = arena_calloc(rq->arena, 1, sizeof(*x->events));
+    x->state.stage = RECORD_STAGE_NONE;
+}
+
+static enum rc remake_found(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    static const char *const others[] = {"cause", "note", "draft", NULL};
+    struct begin *in = arena_calloc(rq->arena, 1, sizeof(*in));
+    struct order_remake *r = arena_calloc(rq->arena, 1, sizeof(*r));
+    struct order_row *x = &in->x;
+    json_auto_t *doc = NULL;
+
+    rq->state = in;
+    TRY(order_load(rq, reply, x, err));
+    TRY(order_may_write(rq, x, err));
+    *r = (struct order_remake){.of_id = x->id,
+        .of_number = x->number,
+        .of_edition = x->edition,
+        .is_new = true};
+    read_remake(rq, r, err);
+    json_in_bool(json_in_get(json_in_root(rq->json, err), "draft"), &in->draft);
+    doc = order_change_read(rq, others, x, err);
+    if (!in->draft)
+        order_refuse_gaps(rq, x, err);
+    if (err->rc != RC_OK)
+        return err->rc;
+    TRY(record_order_may_remake(x->state, err));
+    TRY(order_check_rx(x, err));
+    renew(rq, x);
+    x->more = (struct order_more){.n_remakes = 1, .remakes = r};
+    x->state.status = in->draft ? RECORD_ORDER_DRAFT : RECORD_ORDER_REQUESTED;
+    if (!in->draft)
+        order_place(rq, x);
+    order_add_event(rq, x, in->draft ? "begun" : "placed", NULL);
+    return add(rq, in);
+}
+
+/* The glasses of an order again, by the Rx that stands now. */
+enum rc http_order_remake_post(struct http_req *rq, struct err *err)
+{
+    struct db_call *calls[ORDER_CALLS];
+    struct order_look look = order_change_look(rq);
+
+    TRY(order_check_view(rq, err));
+    look.newest_rx = true;
+    look.previous = NULL;
+    order_calls(rq, look, calls);
+    return http_read(rq, calls, ORDER_CALLS, remake_found);
+}
+
 /* ---- GET /v1/orders/{id} ------------------------------------------------ */
 
 static enum rc order_found(
@@ -187,124 +275,4 @@ enum rc http_order_get(struct http_req *rq, struct err *err)
     TRY(order_check_view(rq, err));
     order_calls(rq, (struct order_look){0}, calls);
     return http_read(rq, calls, ORDER_CALLS, order_found);
-}
-
-/* ---- PATCH /v1/orders/{id} ---------------------------------------------- */
-
-struct change {
-    struct order_row x;
-    const char *answer;
-};
-
-static enum rc order_changed(
-    struct http_req *rq, const struct db_reply *reply, struct err *err)
-{
-    struct change *c = rq->state;
-
-    if (!db_reply_did(reply, 0))
-        return shape_lost(err);
-    return order_reply(rq, 200, c->x.version, c->answer);
-}
-
-/* "exam" takes the Rx that stands now; another exam is another order. */
-static void read_exam(
-    struct json_in in, const struct order_row *x, struct err *err)
-{
-    const char *id;
-
-    if (json_in_uuid(in, &id) && strcmp(id, x->exam_id) != 0)
-        err_fault(err, in.pointer, "an order stays with its exam");
-}
-
-static void read_changed(struct http_req *rq, const json_t *doc,
-    struct order_row *x, struct err *err)
-{
-    static const char *const others[] = {"exam", NULL};
-    struct json_in in = json_in_root(doc, err);
-
-    /* What is stored holds more than a client may send. */
-    json_in_object(json_in_root(rq->json, err), order_fields(rq, others));
-    read_exam(json_in_get(in, "exam"), x, err);
-    record_order_read(in, &x->order);
-    if (!x->order.lab)
-        x->lab = NULL;
-    if (!x->order.previous)
-        x->previous_number = NULL;
-    order_check_named(x, err);
-}
-
-static enum rc write_change(
-    struct http_req *rq, struct change *c, const json_t *doc)
-{
-    static const char *const none[] = {NULL};
-    struct db_call *call = db_call_new(rq->arena, &DB_ORDER_CHANGE);
-    const char *before = c->x.body;
-    struct order_row *x = &c->x;
-
-    db_put_text(call, x->id);
-    db_put_int(call, x->version++);
-    db_put_text(call, x->prescription_id);
-    db_put_text(call, x->order.lab);
-    db_put_text(call, x->order.previous);
-    db_put_text(call, order_body(rq, x));
-    db_put_text(call, shape_before(rq, before, doc, none));
-    c->answer = order_json(rq, x);
-    return http_write(rq, &call, 1, order_changed);
-}
-
-/* A "pair" that names its lenses replaces the "only" that stood. */
-static void settle_pair(const json_t *patch, json_t *doc)
-{
-    if (json_is_string(json_object_get(patch, "pair")) &&
-        !json_object_get(patch, "only"))
-        json_object_del(doc, "only");
-}
-
-static enum rc change(
-    struct http_req *rq, const struct db_reply *reply, struct err *err)
-{
-    struct change *c = arena_calloc(rq->arena, 1, sizeof(*c));
-    struct order_row *x = &c->x;
-    json_auto_t *stored = NULL, *doc = NULL;
-
-    rq->state = c;
-    TRY(order_load(rq, reply, x, err));
-    TRY(order_may_write(rq, x, err));
-    TRY(http_match(rq, x->version, err));
-    stored = json_loads(x->body, 0, NULL);
-    doc = json_merge(stored, rq->json);
-    settle_pair(rq->json, doc);
-    read_changed(rq, doc, x, err);
-    if (err->rc != RC_OK)
-        return err->rc;
-    if (x->state.status != RECORD_ORDER_DRAFT)
-        return err_set(err, RC_CONFLICT, "/status",
-            "the order is \"%s\"; only a draft can be changed",
-            RECORD_ORDER_STATUS_WORDS[x->state.status]);
-    return write_change(rq, c, doc);
-}
-
-/* An id to look up; what is wrong with it is said later. */
-static const char *named(struct http_req *rq, const char *name)
-{
-    const json_t *value = json_object_get(rq->json, name);
-    char *lower = arena_alloc(rq->arena, UUID_TEXT_SIZE);
-
-    return json_is_string(value) && uuid_parse(json_string_value(value),
-                                        json_string_length(value), lower)
-               ? lower
-               : NULL;
-}
-
-/* PATCH /v1/orders/{id} */
-enum rc http_order_patch(struct http_req *rq, struct err *err)
-{
-    struct db_call *calls[ORDER_CALLS];
-    struct order_look look = {.lab = named(rq, "lab"),
-        .previous = named(rq, "previous"),
-        .newest_rx = json_object_get(rq->json, "exam") != NULL};
-
-    TRY(order_check_view(rq, err));
-    order_calls(rq, look, calls);
-    return http_read(rq, calls, ORDER_CALLS, change);
 }

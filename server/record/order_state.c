@@ -10,6 +10,10 @@ const char *const RECORD_ORDER_STATUS_WORDS[] = {"draft", "requested",
     "cancelled", "failed", NULL};
 const char *const RECORD_ORDER_STAGE_WORDS[] = {
     "cut", "checked", "sent", "arrived", "handed over", NULL};
+const char *const RECORD_REMAKE_CAUSES[] = {"power-off", "axis-off", "add-off",
+    "centring-off", "prism-off", "wrong-lens", "surface-fault", "edge-fault",
+    "frame-fault", "broken", "lost", "order-wrong", "rx-changed",
+    "not-tolerated", "other", NULL};
 
 #define BIT(s) (1U << RECORD_ORDER_##s)
 
@@ -175,4 +179,72 @@ enum rc record_order_move(struct record_order_state from,
     ret->stage =
         move->to.stage == RECORD_STAGE_NONE ? from.stage : move->to.stage;
     return RC_OK;
+}
+
+/* ---- amendments, questions, checks, remakes ------------------------------ */
+
+#define OPEN                                                                   \
+    (BIT(REQUESTED) | BIT(RECEIVED) | BIT(ACCEPTED) | BIT(IN_PROGRESS) |       \
+        BIT(ON_HOLD))
+
+static bool stands_in(struct record_order_state from, unsigned bits)
+{
+    return (bits & 1U << from.status) != 0;
+}
+
+enum rc record_order_may_amend(struct record_order_state from, struct err *err)
+{
+    const char *status = RECORD_ORDER_STATUS_WORDS[from.status];
+
+    if (from.status == RECORD_ORDER_DRAFT)
+        return err_set(err, RC_CONFLICT, "/status",
+            "a draft isn't amended but changed as it is");
+    if (!stands_in(from, OPEN))
+        return err_set(err, RC_CONFLICT, "/status",
+            "an order that is \"%s\" can't be amended; place another, or have "
+            "it remade",
+            status);
+    if (from.stage != RECORD_STAGE_NONE)
+        return err_set(err, RC_CONFLICT, "/stage",
+            "the lenses are \"%s\" already: the order can't be amended any "
+            "more",
+            RECORD_ORDER_STAGE_WORDS[from.stage]);
+    return RC_OK;
+}
+
+enum rc record_order_may_remake(struct record_order_state from, struct err *err)
+{
+    if (stands_in(from, BIT(COMPLETED) | BIT(FAILED)))
+        return RC_OK;
+    return err_set(err, RC_CONFLICT, "/status",
+        "an order that is \"%s\" can't be remade; only one that is completed "
+        "or failed",
+        RECORD_ORDER_STATUS_WORDS[from.status]);
+}
+
+enum rc record_order_may_ask(struct record_order_state from, struct err *err)
+{
+    if (stands_in(from, OPEN))
+        return RC_OK;
+    return err_set(err, RC_CONFLICT, "/status",
+        "nothing is asked about an order that is \"%s\"",
+        RECORD_ORDER_STATUS_WORDS[from.status]);
+}
+
+enum rc record_order_may_check(struct record_order_state from, struct err *err)
+{
+    if (stands_in(from, BIT(IN_PROGRESS) | BIT(COMPLETED) | BIT(FAILED)))
+        return RC_OK;
+    return err_set(err, RC_CONFLICT, "/status",
+        "an order that is \"%s\" has no glasses to measure yet",
+        RECORD_ORDER_STATUS_WORDS[from.status]);
+}
+
+bool record_order_goes_on(
+    struct record_order_state from, struct record_order_state to)
+{
+    return from.stage == RECORD_STAGE_NONE &&
+           (to.status == RECORD_ORDER_ACCEPTED ||
+               to.status == RECORD_ORDER_IN_PROGRESS ||
+               to.status == RECORD_ORDER_COMPLETED);
 }

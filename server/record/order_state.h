@@ -65,3 +65,27 @@ enum rc record_order_move(struct record_order_state from,
 
 /* Half of the above, for those who haven't read the order yet. */
 enum rc record_order_may(const struct record_order_move *move, struct err *err);
+
+/* RC_CONFLICT unless a clinic may change what it ordered: a placed order whose
+ * lenses aren't cut.  It stands requested again afterwards, because the lab
+ * accepted something else. */
+enum rc record_order_may_amend(struct record_order_state from, struct err *err);
+
+/* RC_CONFLICT unless glasses of it were made or given up: what an order that
+ * replaces them can name. */
+enum rc record_order_may_remake(
+    struct record_order_state from, struct err *err);
+
+/* RC_CONFLICT unless a lab is at work on it and may ask. */
+enum rc record_order_may_ask(struct record_order_state from, struct err *err);
+
+/* RC_CONFLICT unless there can be glasses to measure. */
+enum rc record_order_may_check(struct record_order_state from, struct err *err);
+
+/* True for a move that goes on towards lenses nobody has cut yet: it needs an
+ * Rx that stands. */
+bool record_order_goes_on(
+    struct record_order_state from, struct record_order_state to);
+
+/* Why glasses are made again, NULL-ended; the words are ours. */
+extern const char *const RECORD_REMAKE_CAUSES[];

@@ -12,7 +12,8 @@ APPEND_ONLY = {
     "audit", "patient_merge", "reading_original", "reading", "reading_eye",
     "reading_claim", "reading_side",
     "habitual_choice", "exam_step", "prescription", "order_edition",
-    "order_event"}
+    "order_event", "order_question", "order_answer", "order_remake",
+    "bench_check", "signing_key", "rx_release"}
 
 
 def setUpModule():
@@ -32,7 +33,8 @@ def fill(net):
     net.ids = {name: uuid7() for name in (
         "patient", "merge", "visit", "original", "reading", "claim", "side",
         "choice", "exam",
-        "step", "prescription", "order", "event", "audit", "outbox")}
+        "step", "prescription", "order", "event", "audit", "outbox", "question",
+        "check", "key", "release", "webhook")}
     i, n = net.ids, f"'{net.id}'"
     user = net.users["prescriber"]
     svc.psql(f"""
@@ -85,6 +87,23 @@ INSERT INTO order_edition (order_id, edition, body)
 VALUES ('{i["order"]}', 1, '{{}}');
 INSERT INTO order_event (order_id, event_id, status)
 VALUES ('{i["order"]}', '{i["event"]}', 'requested');
+INSERT INTO order_question (question_id, order_id, edition, pointer, question)
+VALUES ('{i["question"]}', '{i["order"]}', 1, '/right/axis', '?');
+INSERT INTO order_answer (question_id, answer)
+VALUES ('{i["question"]}', '172');
+INSERT INTO order_remake (order_id, of_order_id, of_edition, cause)
+VALUES ('{i["order"]}', '{i["order"]}', 1, 'lost');
+INSERT INTO bench_check (bench_check_id, order_id, edition, profile, verdict,
+    measured, body)
+VALUES ('{i["check"]}', '{i["order"]}', 1, 'tried', 'pass', '{{}}', '{{}}');
+INSERT INTO signing_key (key_id, number, public_key)
+VALUES ('{i["key"]}', 1, sha256('x'));
+INSERT INTO rx_release (release_id, exam_id, prescription_id, patient_id,
+    kind, body)
+VALUES ('{i["release"]}', '{i["exam"]}', '{i["prescription"]}',
+    '{i["patient"]}', 'copy-given', '{{}}');
+INSERT INTO webhook (webhook_id, url, kinds)
+VALUES ('{i["webhook"]}', 'https://receiver.example/', '{{}}');
 INSERT INTO audit (subject_kind, subject_id, patient_id)
 VALUES ('patient', '{i["patient"]}', '{i["patient"]}');
 INSERT INTO outbox (event_id, kind, subject_id, body)
@@ -207,8 +226,9 @@ WHERE c.connamespace = 'public'::regnamespace AND c.contype IN ('p', 'u', 'f')
     AND c.conrelid <> 'schema_migration'::regclass""")
         self.assertEqual(rows, [])
 
-    def test_network_id_leads_every_index_but_four(self):
-        # Those of signing in, and of forgetting answers after seven days.
+    def test_network_id_leads_every_index_but_five(self):
+        # Those of signing in, of forgetting answers after seven days, and of
+        # finding which networks have messages to send.
         rows = svc.psql("""
 SELECT i.indexrelid::regclass FROM pg_index AS i
 JOIN pg_class AS c ON c.oid = i.indrelid
@@ -217,7 +237,7 @@ WHERE c.relnamespace = 'public'::regnamespace AND a.attname <> 'network_id'
     AND c.relname <> 'schema_migration' ORDER BY 1""")
         self.assertEqual({r[0] for r in rows}, {
             "idempotency_by_age", "network_by_name", "token_by_hash",
-            "token_by_revocation"})
+            "token_by_revocation", "webhook_delivery_due"})
 
     def test_no_key_is_made_by_a_sequence(self):
         self.assertEqual(svc.psql(

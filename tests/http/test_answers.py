@@ -671,6 +671,7 @@ class Walk:
         self.change("desk", other + "/status", {"status": "cancelled",
                                                 "note": "twice"}, "POST")
         self.change("desk", other, {"notes": "late"}, status=409)
+        self.amended(path)
         for status, stage in (("received", None), ("accepted", None),
                               ("in-progress", "cut")):
             self.change("lab", path + "/status", {
@@ -679,6 +680,38 @@ class Walk:
         self.change("lab", path + "/status", {"status": "requested"}, "POST",
                     403)
         self.seen_by(placed, path)
+        self.remade(path)
+
+    def amended(self, path):
+        question = self.ask("lab", "POST", path + "/questions", {
+            "pointer": "/lens/tint", "text": "which shade?"}, 201)
+        self.ask("lab", "POST", path + "/questions", {
+            "pointer": "/nowhere", "text": "?"}, 422)
+        answers = f"{path}/questions/{question.body['id']}/answer"
+        self.ask("desk", "POST", answers, {"text": "grey 2"}, 201)
+        self.ask("desk", "POST", answers, {"text": "brown"}, 409)
+        self.probe("lab", "POST", path + "/questions")
+        self.probe("desk", "POST", answers)
+        # A fitting height is read beside the frame's height that stands.
+        self.probe("desk", "POST", path + "/amend", ("frame",))
+        self.change("desk", path + "/amend", {
+            "reason": "the shade", "lens": {"tint": "grey 2"},
+            "frame": {"fitting_height_mm": {"left": 23}}}, "POST")
+        self.change("desk", path + "/amend", {"reason": "again"}, "POST", 422)
+        for role in ("desk", "lab"):
+            self.ask(role, "GET", path + "/editions")
+
+    def remade(self, path):
+        self.probe("desk", "POST", path + "/remake", ("frame",))
+        self.ask("desk", "POST", path + "/remake", {"cause": "broken"}, 409)
+        for stage in ("checked", "sent"):
+            self.change("lab", path + "/status", {
+                "status": "in-progress" if stage == "checked"
+                else "completed", "stage": stage}, "POST")
+        again = self.ask("desk", "POST", path + "/remake", {
+            "cause": "axis-off", "note": "right", "only": "right"}, 201)
+        self.ask("desk", "GET", path)
+        self.ask("lab", "GET", f"/v1/orders/{again.body['id']}")
 
     def seen_by(self, placed, path):
         for role in ("desk", "lab"):

@@ -232,6 +232,7 @@ WORD_LISTS = [
      "order-head/properties/status"),
     ("server/record/order_state.c", "RECORD_ORDER_STAGE_WORDS", "order",
      "event/properties/stage"),
+    ("server/record/order_state.c", "RECORD_REMAKE_CAUSES", "order", "cause"),
     ("server/http/visits.c", "STATUSES", "visit",
      "visit-change/properties/status"),
     ("server/record/user.c", "RECORD_ROLES", "admin",
@@ -257,7 +258,9 @@ class Words(unittest.TestCase):
     def test_members_of_an_order_are_those_of_the_code(self):
         fields = c_words("server/record/order.c", "RECORD_ORDER_FIELDS")
         for name, more in (("order-new", ["exam", "draft"]),
-                           ("order-change", ["exam"])):
+                           ("order-change", ["exam"]),
+                           ("order-amendment", ["exam", "reason"]),
+                           ("order-remake", ["cause", "note", "draft"])):
             _, schema = resolve(f"order.json#/$defs/{name}")
             self.assertEqual(sorted(schema["properties"]),
                              sorted(fields + more))

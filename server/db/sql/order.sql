@@ -90,7 +90,7 @@ WHERE o.order_id = $1::uuid
 -- name: order_event_list
 SELECT
     (extract(epoch FROM v.at) * 1000000)::bigint AS at_us, v.status, v.stage,
-    v.note, v.user_id, u.display
+    v.note, v.user_id, u.display, v.kind
 FROM order_event AS v
 LEFT JOIN app_user AS u ON u.user_id = v.user_id
 WHERE v.order_id = $1::uuid
@@ -145,13 +145,17 @@ WITH done AS (
 ),
 
 event AS (
-    INSERT INTO order_event (order_id, event_id, status)
-    SELECT order_id, $11::uuid, status FROM done
+    INSERT INTO order_event (order_id, event_id, kind, status)
+    SELECT
+        order_id, $11::uuid,
+        CASE WHEN status = 'draft' THEN 'begun' ELSE 'placed' END, status
+    FROM done
 ),
 
 told AS (
-    INSERT INTO order_edition (order_id, edition, body)
-    SELECT order_id, edition, $12 FROM done WHERE $12::text IS NOT NULL
+    INSERT INTO order_edition (order_id, edition, body, code)
+    SELECT order_id, edition, $12, $16
+    FROM done WHERE $12::text IS NOT NULL
 ),
 
 logged AS (
@@ -200,13 +204,18 @@ WITH done AS (
 ),
 
 event AS (
-    INSERT INTO order_event (order_id, event_id, status, stage, note)
-    SELECT order_id, $5::uuid, status, stage, $6::text FROM done
+    INSERT INTO order_event (order_id, event_id, kind, status, stage, note)
+    SELECT
+        order_id, $5::uuid,
+        CASE WHEN $8::text IS NULL THEN 'moved' ELSE 'placed' END, status,
+        stage, $6::text
+    FROM done
 ),
 
 told AS (
-    INSERT INTO order_edition (order_id, edition, body)
-    SELECT order_id, edition, $8 FROM done WHERE $8::text IS NOT NULL
+    INSERT INTO order_edition (order_id, edition, body, code)
+    SELECT order_id, edition, $8, $12
+    FROM done WHERE $8::text IS NOT NULL
 ),
 
 logged AS (
@@ -221,3 +230,185 @@ kept AS (
 )
 
 SELECT done.order_id FROM done LEFT JOIN kept ON true
+
+-- ---- amendments, questions, remakes --------------------------------------
+
+-- What the lab was told last.
+-- name: order_edition_now
+SELECT
+    d.edition, (extract(epoch FROM d.at) * 1000000)::bigint AS at_us,
+    d.user_id, u.display, d.reason, d.changes, d.code, d.body
+FROM order_edition AS d
+LEFT JOIN app_user AS u ON u.user_id = d.user_id
+WHERE d.order_id = $1::uuid
+ORDER BY d.edition DESC
+LIMIT 1
+
+-- Everything that a lab was told, newest first.
+-- name: order_edition_list
+SELECT
+    d.edition, (extract(epoch FROM d.at) * 1000000)::bigint AS at_us,
+    d.user_id, u.display, d.reason, d.changes, d.body
+FROM order_edition AS d
+LEFT JOIN app_user AS u ON u.user_id = d.user_id
+WHERE d.order_id = $1::uuid
+ORDER BY d.edition DESC
+
+-- A placed order becomes another edition, which the lab has to accept anew.
+-- name: order_amend
+WITH done AS (
+    UPDATE orders
+    SET
+        status = 'requested', prescription_id = $3::uuid,
+        previous_id = $4::uuid, body = $5, edition = edition + 1,
+        version = version + 1
+    WHERE order_id = $1::uuid AND version = $2::integer AND stage IS NULL
+    RETURNING order_id, patient_id, edition, status
+),
+
+event AS (
+    INSERT INTO order_event (order_id, event_id, kind, status, note)
+    SELECT order_id, $6::uuid, 'amended', status, $7 FROM done
+),
+
+told AS (
+    INSERT INTO order_edition (order_id, edition, reason, body, changes, code)
+    SELECT order_id, edition, $7, $8, $9, $10::text FROM done
+),
+
+logged AS (
+    INSERT INTO audit (subject_kind, subject_id, patient_id, detail)
+    SELECT 'order', order_id, patient_id, $11::text FROM done
+),
+
+kept AS (
+    SELECT
+        remember_answer(200, $12::text, $1::uuid, $13::text) AS kept
+    FROM done
+)
+
+SELECT done.order_id FROM done LEFT JOIN kept ON true
+
+-- Oldest first, each with its answer.
+-- name: order_question_list
+SELECT
+    q.question_id, q.edition,
+    (extract(epoch FROM q.at) * 1000000)::bigint AS at_us, q.user_id,
+    u.display, q.pointer, q.question, a.answer,
+    (extract(epoch FROM a.at) * 1000000)::bigint AS answered_us,
+    a.user_id AS answered_by, w.display AS answerer
+FROM order_question AS q
+LEFT JOIN app_user AS u ON u.user_id = q.user_id
+LEFT JOIN order_answer AS a ON a.question_id = q.question_id
+LEFT JOIN app_user AS w ON w.user_id = a.user_id
+WHERE q.order_id = $1::uuid
+ORDER BY q.question_id
+
+-- About the edition (2) that the lab looks at.
+-- name: order_ask
+WITH done AS (
+    UPDATE orders
+    SET version = version + 1
+    WHERE order_id = $1::uuid AND edition = $2::integer
+        AND status IN (
+            'requested', 'received', 'accepted', 'in-progress', 'on-hold'
+        )
+    RETURNING order_id, patient_id, edition, status, stage
+),
+
+asked AS (
+    INSERT INTO order_question (
+        question_id, order_id, edition, pointer, question
+    )
+    SELECT $3::uuid, order_id, edition, $4, $5 FROM done
+),
+
+event AS (
+    INSERT INTO order_event (order_id, event_id, kind, status, stage, note)
+    SELECT order_id, $6::uuid, 'asked', status, stage, $5 FROM done
+),
+
+logged AS (
+    INSERT INTO audit (subject_kind, subject_id, patient_id, detail)
+    SELECT 'order', order_id, patient_id, $7::text FROM done
+),
+
+kept AS (
+    SELECT
+        remember_answer(201, $8::text, $1::uuid, $9::text) AS kept
+    FROM done
+)
+
+SELECT done.order_id FROM done LEFT JOIN kept ON true
+
+-- name: order_answer
+WITH done AS (
+    UPDATE orders
+    SET version = version + 1
+    WHERE order_id = $1::uuid
+    RETURNING order_id, patient_id, status, stage
+),
+
+answered AS (
+    INSERT INTO order_answer (question_id, answer)
+    SELECT $2::uuid, $3 FROM done
+),
+
+event AS (
+    INSERT INTO order_event (order_id, event_id, kind, status, stage, note)
+    SELECT order_id, $4::uuid, 'answered', status, stage, $3 FROM done
+),
+
+logged AS (
+    INSERT INTO audit (subject_kind, subject_id, patient_id, detail)
+    SELECT 'order', order_id, patient_id, $5::text FROM done
+),
+
+kept AS (
+    SELECT
+        remember_answer(201, $6::text, $1::uuid, $7::text) AS kept
+    FROM done
+)
+
+SELECT done.order_id FROM done LEFT JOIN kept ON true
+
+-- What an order (1) replaces and what replaces it; a lab (2) learns of its own.
+-- name: order_remake_list
+SELECT
+    r.order_id, n.number, r.of_order_id, o.number AS of_number, r.of_edition,
+    r.cause, r.note, r.order_id = $1::uuid AS is_new
+FROM order_remake AS r
+JOIN orders AS n ON n.order_id = r.order_id
+JOIN orders AS o ON o.order_id = r.of_order_id
+WHERE (r.order_id = $1::uuid OR r.of_order_id = $1::uuid)
+    AND ($2::uuid IS NULL OR (n.lab_id = $2::uuid AND o.lab_id = $2::uuid))
+ORDER BY r.order_id
+
+-- Beside the statement that adds the new order (1), when that did its work.
+-- name: order_remake_add
+WITH done AS (
+    INSERT INTO order_remake (order_id, of_order_id, of_edition, cause, note)
+    SELECT o.order_id, $2::uuid, $3::integer, $4, $5::text
+    FROM orders AS o WHERE o.order_id = $1::uuid
+    RETURNING of_order_id
+),
+
+old AS (
+    UPDATE orders AS o
+    SET version = o.version + 1
+    FROM done WHERE o.order_id = done.of_order_id
+    RETURNING o.order_id, o.status, o.stage
+)
+
+INSERT INTO order_event (order_id, event_id, kind, status, stage, note)
+SELECT order_id, $6::uuid, 'remade', status, stage, $4 FROM old
+RETURNING order_id
+
+-- Oldest first.
+-- name: bench_check_list
+SELECT
+    b.bench_check_id, (extract(epoch FROM b.at) * 1000000)::bigint AS at_us,
+    b.edition, b.profile, b.verdict, b.again_id
+FROM bench_check AS b
+WHERE b.order_id = $1::uuid
+ORDER BY b.bench_check_id
