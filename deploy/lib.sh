@@ -81,6 +81,7 @@ libcairo2-dev module cairo-pdf
 libxml2-dev module libxml-2.0
 libqrencode-dev module libqrencode
 zlib1g-dev module zlib
+dcmtk command dcm2json
 nodejs command node
 npm command npm
 postgresql server -

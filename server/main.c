@@ -80,7 +80,7 @@ static bool gave_help(int argc, char **argv)
 struct service {
     struct loop *loop;
     struct db *db;
-    struct worker_pool *workers, *passwords;
+    struct worker_pool *workers, *passwords, *programs;
     struct http_server *http;
     int signal_fd;
     struct loop_watch *signals;
@@ -145,6 +145,7 @@ static void run(struct service *s)
     /* Whatever still waits is answered: not now. */
     worker_pool_free(s->workers);
     worker_pool_free(s->passwords);
+    worker_pool_free(s->programs);
     db_give_up(s->db);
     http_server_turn(s->http);
     http_server_turn(s->http); /* the last answers leave */
@@ -188,8 +189,10 @@ static int serve(const struct config *c, struct err *err)
     take_signals(&s);
     s.workers = worker_pool_new(s.loop, 1, 64);
     s.passwords = worker_pool_new(s.loop, 1, 20);
+    s.programs = worker_pool_new(s.loop, 2, 64);
     s.db = db_new(s.loop, c->conninfo, tell_database, NULL);
-    parts = (struct http_parts){c, s.loop, s.db, s.workers, s.passwords};
+    parts = (struct http_parts){
+        c, s.loop, s.db, s.workers, s.passwords, s.programs};
     if (http_server_new(&parts, &s.http, err) != RC_OK) {
         log_event(LOG_ERROR, "not-started", "why", err->detail, NULL);
         return 1;

@@ -232,6 +232,12 @@ enum rc http_password_work(
     return work_in(rq->srv->parts.passwords, rq, work, next);
 }
 
+enum rc http_program_work(
+    struct http_req *rq, void (*work)(struct http_req *rq), http_next *next)
+{
+    return work_in(rq->srv->parts.programs, rq, work, next);
+}
+
 /* ---- small things ----------------------------------------------------- */
 
 const char *http_new_id(struct http_req *rq)

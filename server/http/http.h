@@ -150,6 +150,11 @@ enum rc http_work(
 enum rc http_password_work(
     struct http_req *rq, void (*work)(struct http_req *rq), http_next *next);
 
+/* The same where work runs another program, so that jobs of our own needn't
+ * wait for it. */
+enum rc http_program_work(
+    struct http_req *rq, void (*work)(struct http_req *rq), http_next *next);
+
 /* ---- a body while it arrives ------------------------------------------ */
 
 /*

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "db/append.h"
+#include "http/dicom_unpack.h"
 #include "http/handlers.h"
 #include "http/inside.h"
 #include "http/lines.h"
@@ -25,11 +26,17 @@ struct ingest {
 
 /* ---- reading the body ------------------------------------------------- */
 
+/* A DICOM file is one, and may begin with any byte. */
+static bool is_file(const struct http_req *rq)
+{
+    return strcmp(rq->media, "application/dicom") == 0;
+}
+
 static bool body_is_array(const struct http_req *rq)
 {
     size_t blank = strspn(rq->body, " \t\r\n");
 
-    return rq->body[blank] == '[';
+    return rq->body[blank] == '[' && !is_file(rq);
 }
 
 static enum rc read_whole(
@@ -40,6 +47,7 @@ static enum rc read_whole(
     struct instruments_readings found = {0};
 
     input.zone = reading_zone(rq);
+    input.unpack = http_dicom_unpack;
     TRY(format->decode(&input, &found, err));
     in->array = body_is_array(rq);
     in->unit = reading_unit_of(rq, &found, format->name);
@@ -54,8 +62,8 @@ static enum rc read_body(
     *ret = in;
     if (!instruments_format_of(rq->media))
         return err_set(err, RC_MEDIA_TYPE, NULL,
-            "readings come as application/json, application/x-ndjson or "
-            "application/dicom+json, not \"%s\"",
+            "readings come as application/json, application/x-ndjson, "
+            "application/dicom+json or application/dicom, not \"%s\"",
             rq->media);
     return read_whole(rq, in, err);
 }
@@ -159,6 +167,8 @@ static enum rc with_body(struct http_req *rq, http_next *next, struct err *err)
 {
     struct ingest *in;
 
+    if (is_file(rq))
+        return http_program_work(rq, read_in_worker, next);
     if (rq->body_len > INLINE_MOST)
         return http_work(rq, read_in_worker, next);
     TRY(read_body(rq, &in, err));

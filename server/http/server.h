@@ -19,6 +19,7 @@ struct http_parts {
     struct db *db;
     struct worker_pool *workers;   /* short jobs: files, prints */
     struct worker_pool *passwords; /* one at a time, each takes 64 MiB */
+    struct worker_pool *programs;  /* wait for other programs, for seconds */
 };
 
 /* Listens; RC_INVALID with the reason when it can't. */

@@ -179,6 +179,22 @@ static void split_name(
     p->given = name_part(arena, joined, strlen(joined));
 }
 
+const char *dicom_name_words(struct arena *arena, const char *pn)
+{
+    /* Prefix, given, middle, family, suffix: where each stands in a PN. */
+    static const int order[] = {3, 1, 2, 0, 4};
+    const char *parts[5] = {"", "", "", "", ""}, *words = "";
+    int n = 0;
+
+    for (char *at = arena_strdup(arena, pn); at && n < 5;)
+        parts[n++] = strsep(&at, "^");
+    for (size_t i = 0; i < ARRAY_LEN(order); i++)
+        if (*parts[order[i]])
+            words = arena_printf(
+                arena, "%s%s%s", words, *words ? " " : "", parts[order[i]]);
+    return words;
+}
+
 static void read_name(struct json_in set, struct record_patient_ref *p)
 {
     static const char *const groups[] = {

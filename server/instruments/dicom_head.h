@@ -11,6 +11,10 @@
 void dicom_head_read(struct json_in set, const struct instruments_zone *zone,
     struct record_reading *reading);
 
+/* A person's name for people to read: Family^Given^^Dr becomes "Given Family"
+ * with its prefix before and its suffix behind; in arena. */
+const char *dicom_name_words(struct arena *arena, const char *pn);
+
 /*
  * Which sides the instance says it holds against those that it does hold.
  * The laterality rules of PS3.3 C.8.25.5 and C.8.25.8 (as read in a machine-

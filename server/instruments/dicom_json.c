@@ -6,6 +6,7 @@
 #include "instruments/dicom_attr.h"
 #include "instruments/dicom_eye.h"
 #include "instruments/dicom_head.h"
+#include "instruments/dicom_report.h"
 #include "record/reading.h"
 
 struct side_tag {
@@ -13,31 +14,35 @@ struct side_tag {
     const char *tag;
 };
 
-/* The storage classes of Supplement 130 that are readings: the modality that
- * goes with each, the sequences of its sides, what reads an item. */
+/* The storage classes of Supplement 130: the modality that goes with each, the
+ * sequences of its sides, what reads an item. */
 static const struct storage {
     const char *uid, *modality;
     enum record_kind kind;
     struct side_tag sides[4]; /* ended by a tag NULL */
     void (*read)(struct json_in, enum record_side, struct record_reading *);
+    /* Of a report, which has no such sequences. */
+    void (*read_report)(struct json_in, struct record_reading *);
 } STORAGE[] = {
     {"1.2.840.10008.5.1.4.1.1.78.1", "LEN", RECORD_LENSOMETRY,
         {{RECORD_RIGHT, "00460014"}, {RECORD_LEFT, "00460015"},
             {RECORD_UNSPECIFIED, "00460016"}},
-        dicom_power_read},
+        dicom_power_read, NULL},
     {"1.2.840.10008.5.1.4.1.1.78.2", "AR", RECORD_AUTOREFRACTION,
         {{RECORD_RIGHT, "00460050"}, {RECORD_LEFT, "00460052"}},
-        dicom_power_read},
+        dicom_power_read, NULL},
     {"1.2.840.10008.5.1.4.1.1.78.3", "KER", RECORD_KERATOMETRY,
         {{RECORD_RIGHT, "00460070"}, {RECORD_LEFT, "00460071"}},
-        dicom_cornea_read},
+        dicom_cornea_read, NULL},
     {"1.2.840.10008.5.1.4.1.1.78.4", "SRF", RECORD_SUBJECTIVE,
         {{RECORD_RIGHT, "00460097"}, {RECORD_LEFT, "00460098"}},
-        dicom_power_read},
+        dicom_power_read, NULL},
     {"1.2.840.10008.5.1.4.1.1.78.5", "VA", RECORD_ACUITY,
         {{RECORD_RIGHT, "00460122"}, {RECORD_LEFT, "00460123"},
             {RECORD_BOTH, "00460124"}},
-        dicom_acuity_read},
+        dicom_acuity_read, NULL},
+    {"1.2.840.10008.5.1.4.1.1.78.6", "SR", RECORD_SUBJECTIVE, {{0}}, NULL,
+        dicom_report_read},
 };
 
 /* Codes of CID 4216 (kinds of visual acuity), old ones included, as words of
@@ -141,7 +146,8 @@ static const struct storage *find_storage(struct json_in set)
         if (strcmp(STORAGE[i].uid, uid) == 0)
             return &STORAGE[i];
     err_fault(set.err, dicom_value(set, "00080016", 0).pointer,
-        "is not the class of a refractive measurement: \"%s\"", uid);
+        "is not the class of a refractive measurement or prescription: \"%s\"",
+        uid);
     return NULL;
 }
 
@@ -156,6 +162,15 @@ static void check_modality(struct json_in set, const struct storage *storage)
         err_fault(set.err, dicom_value(set, "00080060", 0).pointer,
             "must be \"%s\" in this class, not \"%s\"", storage->modality,
             modality);
+}
+
+static void read_measurement(
+    struct json_in set, const struct storage *storage, struct record_reading *r)
+{
+    dicom_vertex_read(set, r);
+    read_of_kind(set, r);
+    read_sides(set, storage, r);
+    dicom_laterality_check(set, r);
 }
 
 static struct record_reading *read_instance(
@@ -174,10 +189,10 @@ static struct record_reading *read_instance(
     if (storage) {
         r->kind = storage->kind;
         check_modality(set, storage);
-        dicom_vertex_read(set, r);
-        read_of_kind(set, r);
-        read_sides(set, storage, r);
-        dicom_laterality_check(set, r);
+        if (storage->read_report)
+            storage->read_report(set, r);
+        else
+            read_measurement(set, storage, r);
     }
     if (set.err->n_faults > before)
         return NULL;

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "base/arena.h"
+#include "instruments/dicom_file.h"
 #include "instruments/dicom_json.h"
 #include "instruments/native.h"
 

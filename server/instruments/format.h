@@ -12,6 +12,7 @@
 #include <stdint.h>
 
 #include "base/err.h"
+#include "base/text.h"
 
 struct record_reading;
 
@@ -22,10 +23,16 @@ struct instruments_zone {
     const void *zone;
 };
 
+/* A DICOM file (PS3.10) becomes DICOM JSON by another program, which a decoder
+ * can't start by itself.  RC_OK, or why not. */
+typedef enum rc instruments_unpack(
+    const char *bytes, size_t len, struct text *ret, struct err *err);
+
 struct instruments_input {
     const char *bytes;
     size_t len;
     struct instruments_zone zone; /* offset_min NULL: UTC */
+    instruments_unpack *unpack;   /* NULL: files are refused */
 };
 
 /* In the order of the payload. */

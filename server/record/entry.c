@@ -83,9 +83,11 @@ void record_entry_read(struct json_in body, struct record_entry *entry)
         record_pd_read(json_in_get(in, "pd_mm"), &entry->figures.pd);
     read_condition(json_in_get(in, "condition"), entry);
     entry->unsided = json_in_here(json_in_get(in, "unspecified"));
-    entry->glasses = is(entry->kind, "lensometry") ||
-                     is(entry->origin, "prescription") ||
-                     is(entry->origin, "typed");
+    if (json_in_here(json_in_get(in, "prescription")))
+        entry->kind = "prescription";
+    entry->glasses =
+        is(entry->kind, "lensometry") || is(entry->kind, "prescription") ||
+        is(entry->origin, "prescription") || is(entry->origin, "typed");
 }
 
 const char *record_entry_refusal(const struct record_entry *entry)

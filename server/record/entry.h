@@ -16,7 +16,8 @@
 struct record_entry {
     const char *id;
     const char *origin; /* reading, exam, prescription, typed */
-    const char *kind;   /* a reading's kind; final, prescription, typed */
+    const char *kind;   /* a reading's kind; final, typed, or prescription, a
+                           reading of which is one too */
     int64_t at_us;
     const char *drug; /* with cycloplegic yes, or NULL */
     enum record_yes cycloplegic;

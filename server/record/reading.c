@@ -128,6 +128,8 @@ const char *record_condition_key(struct arena *arena, enum record_kind kind,
 
 const char *record_reading_key(const struct record_reading *reading)
 {
+    if (reading->prescription.here)
+        return "subjective/prescription";
     if (reading->kind != RECORD_ACUITY)
         return record_condition_key(
             reading->arena, reading->kind, &reading->condition);

@@ -113,6 +113,13 @@ struct record_pair {
     enum record_yes worn;
 };
 
+/* That somebody elsewhere prescribed what stands here. */
+struct record_prescription {
+    bool here;
+    const char *by; /* a name, or NULL */
+    enum record_yes verified;
+};
+
 /* Identifiers of a DICOM instance. */
 struct record_dicom {
     const char *sop_class, *sop_instance, *series, *study;
@@ -148,6 +155,7 @@ struct record_reading {
     struct record_pd pd;
     const char *lens_type; /* lensometry: of both lenses */
     struct record_pair pair;
+    struct record_prescription prescription; /* subjective only */
     struct record_dicom dicom;
     const char *comment;
 
@@ -178,7 +186,8 @@ void record_reading_compute(struct record_reading *reading);
  * stand in one mean, trend or delta.  kind, then for a refraction "dry",
  * "cycloplegic" or "unsaid", then the lens worn, if any:
  * "autorefraction/dry", "over-refraction/unsaid/trial scleral lens"; for
- * acuity distance and correction: "acuity/far/habitual".  In arena.
+ * acuity distance and correction: "acuity/far/habitual"; a prescription from
+ * elsewhere is "subjective/prescription".  In arena.
  */
 const char *record_reading_key(const struct record_reading *reading);
 const char *record_condition_key(struct arena *arena, enum record_kind kind,

@@ -100,6 +100,17 @@ static void put_pair(struct json_out *o, const struct record_pair *p)
     json_out_object_end(o);
 }
 
+static void put_prescription(
+    struct json_out *o, const struct record_prescription *p)
+{
+    if (!p->here)
+        return;
+    json_out_object(o, "prescription");
+    put_text(o, "by", p->by);
+    put_yes(o, "verified", p->verified);
+    json_out_object_end(o);
+}
+
 static void put_dicom(struct json_out *o, const struct record_dicom *d)
 {
     if (!d->sop_instance)
@@ -287,6 +298,7 @@ static void put_reading(
     put_text(&o, "distance", reading->acuity_distance);
     put_text(&o, "lens_type", reading->lens_type);
     put_pair(&o, &reading->pair);
+    put_prescription(&o, &reading->prescription);
     if (!brief)
         put_dicom(&o, &reading->dicom);
     put_text(&o, "comment", reading->comment);

@@ -219,7 +219,8 @@ class Service:
         command = [str(self.state / "s/app/bin/lensclerkd"), "serve",
                    "--config", str(self.config)]
         if self.root:
-            command = ["setpriv", "--reuid=lensclerk", "--regid=lensclerk",
+            command = [shutil.which("setpriv"), "--reuid=lensclerk",
+                       "--regid=lensclerk",
                        "--clear-groups", *command]
         process = subprocess.Popen(
             command, env=kept, cwd="/", stdin=subprocess.DEVNULL,

@@ -166,7 +166,8 @@ static enum rc decode(const json_t *row, const struct text *payload,
     const struct instruments_format *format =
         media ? instruments_format_of(media)
               : instruments_format_probe(payload->data, payload->len);
-    struct instruments_input in = {payload->data, payload->len, {test_zone, 0}};
+    struct instruments_input in = {
+        .bytes = payload->data, .len = payload->len, .zone = {test_zone, 0}};
 
     if (!format)
         format = instruments_format_of("application/json");
