@@ -203,8 +203,6 @@ CALL tenant_table('reading_side');
 GRANT SELECT, INSERT ON reading_side TO lensclerkd; -- append-only
 
 ALTER TABLE entry ADD COLUMN side smallint;
-ALTER TABLE entry
-ADD CONSTRAINT entry_side CHECK (side IN (1, 2)) NOT VALID;
 COMMENT ON COLUMN entry.side
 IS 'The eye that the lens of unknown side was assigned to: 1 right, 2 left.';
 GRANT UPDATE (

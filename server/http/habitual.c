@@ -109,7 +109,7 @@ static enum rc habitual_found(
     if (db_rows_count(pairs))
         newest = db_rows_text(pairs, 0, 0);
     json_out_object(&o, NULL);
-    json_out_text(&o, "patient", rq->ids[0]);
+    json_out_text(&o, "patient", db_rows_text(rows, 0, 0));
     json_out_text(&o, "purpose", purpose);
     write_reason(rq, &o, rows, entry_id, purpose);
     write_pairs(rq, &o, pairs, entry_id);
@@ -150,7 +150,8 @@ enum rc http_habitual_get(struct http_req *rq, struct err *err)
 /* ---- POST /v1/patients/{id}/habitual ----------------------------------- */
 
 struct choice {
-    struct err body; /* what is wrong with the request */
+    struct err body;        /* what is wrong with the request */
+    const char *patient_id; /* whom the path's id means */
     const char *entry_id;
     const char *purpose;
     bool typed;
@@ -210,7 +211,7 @@ static const char *answer_text(struct http_req *rq, const struct choice *in)
 
     json_out_object(&o, NULL);
     json_out_text(&o, "id", in->id);
-    json_out_text(&o, "patient", rq->ids[0]);
+    json_out_text(&o, "patient", in->patient_id);
     json_out_text(&o, "entry", in->entry_id);
     json_out_text(&o, "purpose", in->purpose);
     json_out_text(&o, "at", http_time(rq, rq->now_us));
@@ -279,7 +280,7 @@ static enum rc check_entry(
     struct http_req *rq, const struct db_rows *rows, struct err *err)
 {
     struct choice *in = rq->state;
-    struct exam_row x = {.patient_id = rq->ids[0]};
+    struct exam_row x = {.patient_id = in->patient_id};
     struct exam_entry found;
 
     if (!exam_entry_find(rq, rows, in->entry_id, &found))
@@ -305,6 +306,8 @@ static enum rc patient_found(
         *err = in->body;
         return err->rc;
     }
+    in->patient_id =
+        arena_strdup(rq->arena, db_rows_text(reply->rows[0], 0, 0));
     if (!in->typed)
         TRY(check_entry(rq, reply->rows[2], err));
     return store(rq);

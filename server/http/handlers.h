@@ -93,6 +93,10 @@ enum rc http_order_get(struct http_req *rq, struct err *err);
 enum rc http_order_patch(struct http_req *rq, struct err *err);
 enum rc http_order_post(struct http_req *rq, struct err *err);
 
+/* patient_merge.c */
+enum rc http_patient_merge(struct http_req *rq, struct err *err);
+enum rc http_patient_unmerge(struct http_req *rq, struct err *err);
+
 /* patients.c */
 enum rc http_patient_get(struct http_req *rq, struct err *err);
 enum rc http_patient_list(struct http_req *rq, struct err *err);

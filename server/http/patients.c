@@ -7,26 +7,12 @@
 #include "base/instant.h"
 #include "base/num.h"
 #include "http/handlers.h"
+#include "http/patient_row.h"
 #include "http/shape.h"
 #include "record/search.h"
 
-static const char *const FIXED[] = {"id", "created_at", "cautions", NULL};
-
-/* Columns of patient_get, from first on. */
-static void take_row(
-    struct record_patient *p, const struct db_rows *rows, size_t row, int first)
-{
-    *p = (struct record_patient){
-        .id = db_rows_text(rows, row, first),
-        .record_number = db_rows_text(rows, row, first + 2),
-        .family = db_rows_text(rows, row, first + 3),
-        .given = db_rows_text(rows, row, first + 4),
-        .born = db_rows_text(rows, row, first + 5),
-        .sex = db_rows_text(rows, row, first + 6),
-        .telephone = db_rows_text(rows, row, first + 7),
-        .created_us = db_rows_int(rows, row, first + 8),
-    };
-}
+static const char *const FIXED[] = {
+    "id", "created_at", "cautions", "merged", NULL};
 
 static void put_fields(struct db_call *call, const struct record_patient *p)
 {
@@ -57,23 +43,6 @@ struct adding {
     struct shape_write write;
 };
 
-static void write_cautions(struct json_out *o, const struct db_rows *twins)
-{
-    if (db_rows_count(twins) == 0)
-        return;
-    json_out_array(o, "cautions");
-    for (size_t i = 0; i < db_rows_count(twins); i++) {
-        json_out_object(o, NULL);
-        json_out_text(o, "code", "likely-duplicate");
-        json_out_text(o, "text",
-            "a patient with this name and a birth date that can be the same "
-            "is on record; make sure that they are two people");
-        json_out_text(o, "patient", db_rows_text(twins, i, 0));
-        json_out_object_end(o);
-    }
-    json_out_array_end(o);
-}
-
 static enum rc written(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
@@ -85,17 +54,20 @@ static enum rc twins_known(
 {
     struct adding *a = rq->state;
     struct db_call *call = db_call_new(rq->arena, &DB_PATIENT_ADD);
-    TEXT_AUTO t = {0};
-    struct json_out o = JSON_OUT(&t);
+    const struct db_rows *twins = reply->rows[0];
+    size_t n = db_rows_count(twins);
+    struct patient_doubt *doubts = arena_calloc(rq->arena, n, sizeof(*doubts));
+    struct patient_row row = {.patient = a->patient};
 
     (void)err;
-    json_out_object(&o, NULL);
-    record_patient_write(&o, &a->patient);
-    write_cautions(&o, reply->rows[0]);
-    json_out_object_end(&o);
+    for (size_t i = 0; i < n; i++)
+        doubts[i] = (struct patient_doubt){"likely-duplicate",
+            "a patient with this name and a birth date that can be the same "
+            "is on record; make sure that they are two people",
+            db_rows_text(twins, i, 0)};
     a->write.path = "/v1/patients";
     a->write.id = a->patient.id;
-    a->write.answer = arena_strdup(rq->arena, t.data);
+    a->write.answer = patient_json(rq, &row, doubts, n);
     db_put_text(call, a->patient.id);
     put_fields(call, &a->patient);
     put_words(call, &a->patient);
@@ -124,34 +96,24 @@ enum rc http_patient_post(struct http_req *rq, struct err *err)
 
 /* ---- GET one ---------------------------------------------------------- */
 
-static void write_item(struct http_req *rq, struct json_out *o,
-    const struct db_rows *rows, size_t row)
-{
-    struct record_patient p;
-
-    (void)rq;
-    take_row(&p, rows, row, 0);
-    record_patient_write(o, &p);
-}
-
 static enum rc got(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
-    const struct db_rows *rows = reply->rows[0];
+    struct patient_row p;
 
-    if (db_rows_count(rows) == 0)
+    if (!patient_load(rq, reply->rows, &p))
         return shape_missing(err, "patient", rq->ids[0]);
-    http_viewed(rq, "patient", rq->ids[0], rq->ids[0]);
-    http_etag(rq, db_rows_int(rows, 0, 1), NULL);
-    return http_reply_ready(rq, 200, shape_json(rq, rows, 0, write_item));
+    http_viewed(rq, "patient", rq->ids[0], p.patient.id);
+    http_etag(rq, p.version, NULL);
+    return http_reply_ready(rq, 200, patient_json(rq, &p, NULL, 0));
 }
 
 static enum rc ask_one(struct http_req *rq, http_next *next)
 {
-    struct db_call *call = db_call_new(rq->arena, &DB_PATIENT_GET);
+    struct db_call *calls[PATIENT_CALLS];
 
-    db_put_text(call, rq->ids[0]);
-    return http_read(rq, &call, 1, next);
+    patient_calls(rq, rq->ids[0], calls);
+    return http_read(rq, calls, PATIENT_CALLS, next);
 }
 
 /* GET /v1/patients/{id} */
@@ -166,34 +128,30 @@ enum rc http_patient_get(struct http_req *rq, struct err *err)
 static enum rc change(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
-    const struct db_rows *rows = reply->rows[0];
     struct shape_write *c = arena_calloc(rq->arena, 1, sizeof(*c));
     struct db_call *call = db_call_new(rq->arena, &DB_PATIENT_CHANGE);
-    struct record_patient p;
-    TEXT_AUTO t = {0};
-    struct json_out o = JSON_OUT(&t);
+    struct patient_row row;
+    struct record_patient *p = &row.patient, was;
     json_auto_t *doc = NULL;
     const char *now;
 
-    if (db_rows_count(rows) == 0)
+    if (!patient_load(rq, reply->rows, &row))
         return shape_missing(err, "patient", rq->ids[0]);
-    c->version = db_rows_int(rows, 0, 1);
+    c->version = row.version;
     TRY(http_match(rq, c->version, err));
-    now = shape_json(rq, rows, 0, write_item);
+    now = patient_json(rq, &row, NULL, 0);
     doc = shape_merge(rq, now, FIXED);
-    if (!record_patient_read(json_in_root(doc, err), rq->now_us, &p))
+    was = *p;
+    if (!record_patient_read(json_in_root(doc, err), rq->now_us, p))
         return err->rc;
-    p.id = rq->ids[0];
-    p.created_us = db_rows_int(rows, 0, 8);
-    json_out_object(&o, NULL);
-    record_patient_write(&o, &p);
-    json_out_object_end(&o);
-    c->answer = arena_strdup(rq->arena, t.data);
+    p->id = was.id;
+    p->created_us = was.created_us;
+    c->answer = patient_json(rq, &row, NULL, 0);
     rq->state = c;
-    db_put_text(call, p.id);
+    db_put_text(call, p->id);
     db_put_int(call, c->version);
-    put_fields(call, &p);
-    put_words(call, &p);
+    put_fields(call, p);
+    put_words(call, p);
     db_put_text(call, shape_before(rq, now, doc, FIXED));
     return http_write(rq, &call, 1, written);
 }
@@ -223,7 +181,7 @@ static void write_found(struct http_req *rq, struct json_out *o,
     struct record_patient p;
 
     (void)rq;
-    take_row(&p, rows, row, 1);
+    patient_take(&p, rows, row, 1);
     record_patient_write(o, &p);
 }
 

@@ -197,6 +197,8 @@ static enum rc patient_looked(
 
     if (db_rows_count(reply->rows[0]) == 0)
         return err_set(err, RC_INVALID, "/patient", "there is no such patient");
+    claim->patient_id =
+        arena_strdup(rq->arena, db_rows_text(reply->rows[0], 0, 0));
     call = db_call_new(rq->arena, &DB_READING_CLAIM);
     db_put_text(call, rq->ids[0]);
     db_put_text(call, claim->patient_id);

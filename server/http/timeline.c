@@ -31,7 +31,8 @@ enum {
     C_SERIES,
     C_RIGHT,
     C_LEFT = C_RIGHT + 3,
-    C_BODY = C_LEFT + 3
+    C_BODY = C_LEFT + 3,
+    C_FAMILY
 };
 
 struct item {
@@ -47,6 +48,8 @@ struct item {
 struct page {
     int limit;
     bool plus;
+    const char *after_id; /* the place to go on from; NULL: the start */
+    int64_t after_us;
 };
 
 static bool same(const char *a, const char *b)
@@ -308,22 +311,59 @@ static enum rc answer(struct http_req *rq, const struct db_rows *rows)
     return http_reply_json(rq, 200, &body);
 }
 
+static void put_page(struct db_call *call, const char *patient_id,
+    const struct page *page, bool from_start)
+{
+    db_put_text(call, patient_id);
+    db_put_int(call, page->limit + LOOK_BACK);
+    if (page->after_id) {
+        db_put_time(call, page->after_us);
+        db_put_text(call, page->after_id);
+    } else if (from_start) {
+        db_put_null(call);
+        db_put_null(call);
+    }
+}
+
+static enum rc family_read(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    (void)err;
+    return answer(rq, reply->rows[0]);
+}
+
+/* Several records are one person's. */
+static enum rc read_family(struct http_req *rq)
+{
+    const struct page *page = rq->state;
+    struct db_call *call = db_call_new(rq->arena, &DB_TIMELINE_FAMILY);
+
+    put_page(call, rq->ids[0], page, true);
+    return http_read(rq, &call, 1, family_read);
+}
+
 static enum rc patient_read(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
-    if (db_rows_count(reply->rows[0]) == 0)
+    const struct db_rows *rows = reply->rows[0];
+
+    if (db_rows_count(rows) == 0)
         return err_set(err, RC_NOT_FOUND, NULL, "there is no such patient");
+    if (db_rows_bool(rows, 0, 1))
+        return read_family(rq);
     return answer(rq, NULL);
 }
 
 static enum rc entries_read(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
+    const struct db_rows *rows = reply->rows[0];
     struct db_call *call;
 
     (void)err;
-    if (db_rows_count(reply->rows[0]) > 0)
-        return answer(rq, reply->rows[0]);
+    if (db_rows_count(rows) > 0)
+        return db_rows_bool(rows, 0, C_FAMILY) ? read_family(rq)
+                                               : answer(rq, rows);
     /* Nothing yet, or nobody. */
     call = db_call_new(rq->arena, &DB_PATIENT_EXISTS);
     db_put_text(call, rq->ids[0]);
@@ -348,20 +388,14 @@ enum rc http_timeline_get(struct http_req *rq, struct err *err)
 {
     struct page *page = arena_calloc(rq->arena, 1, sizeof(*page));
     struct db_call *call;
-    const char *after, *id = NULL;
-    int64_t us = 0;
+    const char *after;
 
     TRY(http_page(rq, &page->limit, &after, err));
     TRY(http_cylinder_view(rq, &page->plus, err));
-    if (after && !read_cursor(after, &us, &id))
+    if (after && !read_cursor(after, &page->after_us, &page->after_id))
         return err_set(err, RC_INVALID, "/after", "is no cursor of this list");
     rq->state = page;
     call = db_call_new(rq->arena, after ? &DB_TIMELINE_AFTER : &DB_TIMELINE);
-    db_put_text(call, rq->ids[0]);
-    db_put_int(call, page->limit + LOOK_BACK);
-    if (after) {
-        db_put_time(call, us);
-        db_put_text(call, id);
-    }
+    put_page(call, rq->ids[0], page, false);
     return http_read(rq, &call, 1, entries_read);
 }

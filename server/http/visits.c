@@ -141,6 +141,7 @@ static enum rc place_known(
         err_fault(err, "/clinic", "this clinic is closed");
     if (err->rc != RC_OK)
         return err->rc;
+    v->patient = kept(rq, rows, 0);
     v->record_number = kept(rq, rows, 1);
     v->family = kept(rq, rows, 2);
     v->given = kept(rq, rows, 3);

@@ -426,6 +426,22 @@ class Walk:
         self.ask("desk", "GET", path, status=304, If_None_Match=etag)
         self.probe("desk", "POST", "/v1/patients")
         self.probe("desk", "PATCH", path)
+        self.merges(path)
+
+    def merges(self, path):
+        twin = self.ask("desk", "POST", "/v1/patients", {
+            "record_number": "Q-10444", "family": "Okonyo",
+            "given": "Tamsin", "born": "1971-09-11"}, 201).body["id"]
+        merge = {"other": twin, "reason": "one spelling"}
+        for word in ("merge", "unmerge", "merge"):
+            self.change("desk", f"{path}/{word}", merge, "POST")
+        self.change("desk", f"{path}/merge", merge, "POST", 409)
+        self.change("desk", f"{path}/unmerge", {"other": uuid7()}, "POST",
+                    422)
+        self.ask("desk", "GET", f"/v1/patients/{twin}")
+        self.probe("desk", "POST", f"{path}/merge")
+        self.probe("desk", "POST", f"{path}/unmerge")
+        self.change("desk", f"{path}/unmerge", None, "POST")
 
     def visits(self):
         made = self.ask("desk", "POST", "/v1/visits", {

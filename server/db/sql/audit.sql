@@ -29,7 +29,9 @@ LEFT JOIN app_user AS u ON u.user_id = a.user_id
 LEFT JOIN device AS d ON d.device_id = a.device_id
 WHERE a.audit_id < $1::uuid AND a.audit_id >= $2::uuid
     AND a.at <= $3::timestamptz AND a.at >= $4::timestamptz
-    AND a.patient_id = $6::uuid
+    AND a.patient_id IN (
+        SELECT f.id FROM patient_family($6::uuid) AS f (id)
+    )
     AND ($7::uuid IS NULL OR a.subject_id = $7::uuid)
     AND ($8::uuid IS NULL OR a.user_id = $8::uuid)
 ORDER BY a.audit_id DESC

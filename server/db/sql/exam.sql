@@ -4,13 +4,15 @@
 -- an instant (2).
 -- name: exam_visit
 SELECT
-    v.patient_id, v.clinic_id, v.status,
+    coalesce(p.survivor_id, p.patient_id) AS patient_id, v.clinic_id,
+    v.status,
     (extract(epoch FROM
         ($2::timestamptz AT TIME ZONE c.time_zone)
         - ($2::timestamptz AT TIME ZONE 'UTC')) / 60)::integer AS offset_min,
     habitual_of(v.patient_id, 'distance') AS habitual,
     n.vertex_needed_cd
 FROM visit AS v
+JOIN patient AS p ON p.patient_id = v.patient_id
 JOIN clinic AS c ON c.clinic_id = v.clinic_id
 CROSS JOIN network AS n
 WHERE v.visit_id = $1::uuid
@@ -44,7 +46,8 @@ SELECT done.exam_id FROM done LEFT JOIN kept ON true
 -- none the patient's.
 -- name: exam_get
 SELECT
-    e.exam_id, e.version, e.visit_id, e.patient_id, e.clinic_id,
+    e.exam_id, e.version, e.visit_id,
+    coalesce(w.survivor_id, w.patient_id) AS patient_id, e.clinic_id,
     (extract(epoch FROM e.performed_at) * 1000000)::bigint AS performed_us,
     (extract(epoch FROM
         (e.performed_at AT TIME ZONE c.time_zone)
@@ -61,6 +64,7 @@ SELECT
     (extract(epoch FROM p.signed_at) * 1000000)::bigint AS signed_us,
     p.signed_by, u.display AS signer, p.expires_on
 FROM exam AS e
+JOIN patient AS w ON w.patient_id = e.patient_id
 JOIN clinic AS c ON c.clinic_id = e.clinic_id
 CROSS JOIN network AS n
 LEFT JOIN LATERAL (
@@ -76,7 +80,8 @@ WHERE e.exam_id = $1::uuid
 -- asker's own clinic (3); of one status (4), before another exam (5).
 -- name: exam_list
 SELECT
-    e.exam_id, e.version, e.visit_id, e.patient_id, e.clinic_id,
+    e.exam_id, e.version, e.visit_id,
+    coalesce(w.survivor_id, w.patient_id) AS patient_id, e.clinic_id,
     (extract(epoch FROM e.performed_at) * 1000000)::bigint AS performed_us,
     (extract(epoch FROM
         (e.performed_at AT TIME ZONE c.time_zone)
@@ -85,6 +90,7 @@ SELECT
     (extract(epoch FROM p.signed_at) * 1000000)::bigint AS signed_us,
     p.signed_by, u.display AS signer, p.expires_on
 FROM exam AS e
+JOIN patient AS w ON w.patient_id = e.patient_id
 JOIN clinic AS c ON c.clinic_id = e.clinic_id
 LEFT JOIN LATERAL (
     SELECT * FROM prescription AS x
@@ -93,7 +99,11 @@ LEFT JOIN LATERAL (
     LIMIT 1
 ) AS p ON true
 LEFT JOIN app_user AS u ON u.user_id = p.signed_by
-WHERE ($1::uuid IS NULL OR e.patient_id = $1::uuid)
+WHERE (
+        $1::uuid IS NULL OR e.patient_id IN (
+            SELECT f.id FROM patient_family($1::uuid) AS f (id)
+        )
+    )
     AND ($2::uuid IS NULL OR e.clinic_id = $2::uuid)
     AND (
         p.prescription_id IS NOT NULL
@@ -191,7 +201,8 @@ SELECT
         + make_interval(months => n.expiry_months)
     )::date::text AS expires_on
 FROM exam AS e
-JOIN patient AS p ON p.patient_id = e.patient_id
+JOIN patient AS w ON w.patient_id = e.patient_id
+JOIN patient AS p ON p.patient_id = coalesce(w.survivor_id, w.patient_id)
 JOIN clinic AS c ON c.clinic_id = e.clinic_id
 JOIN app_user AS u ON u.user_id = $2::uuid
 CROSS JOIN network AS n

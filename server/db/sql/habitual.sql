@@ -4,7 +4,8 @@
 -- person named last.
 -- name: habitual_get
 SELECT
-    p.patient_id, habitual_of(p.patient_id, $2::text) AS entry_id,
+    coalesce(p.survivor_id, p.patient_id) AS patient_id,
+    habitual_of(p.patient_id, $2::text) AS entry_id,
     c.entry_id AS chosen, c.choice_id,
     (extract(epoch FROM c.at) * 1000000)::bigint AS chosen_us, c.user_id,
     c.display
@@ -12,10 +13,11 @@ FROM patient AS p
 LEFT JOIN LATERAL (
     SELECT h.entry_id, h.choice_id, h.at, h.user_id, u.display
     FROM habitual_choice AS h
-    JOIN entry AS e ON e.entry_id = h.entry_id AND e.patient_id = h.patient_id
+    JOIN entry AS e ON e.entry_id = h.entry_id
+    JOIN patient_family($1::uuid) AS f (id) ON f.id = h.patient_id
+    JOIN patient_family($1::uuid) AS g (id) ON g.id = e.patient_id
     LEFT JOIN app_user AS u ON u.user_id = h.user_id
-    WHERE h.patient_id = p.patient_id
-        AND coalesce(h.purpose, e.purpose, 'distance') = $2::text
+    WHERE coalesce(h.purpose, e.purpose, 'distance') = $2::text
     ORDER BY h.choice_id DESC
     LIMIT 1
 ) AS c ON true
@@ -26,9 +28,9 @@ WHERE p.patient_id = $1::uuid
 SELECT
     entry_id, origin, kind,
     (extract(epoch FROM at) * 1000000)::bigint AS at_us, pair, purpose,
-    made_on, worn, body
+    made_on, worn, sided(body, side) AS body
 FROM entry
-WHERE patient_id = $1::uuid
+WHERE patient_id IN (SELECT f.id FROM patient_family($1::uuid) AS f (id))
     AND (kind = 'lensometry' OR origin IN ('typed', 'prescription'))
 ORDER BY at DESC, entry_id DESC
 LIMIT 100
@@ -38,7 +40,8 @@ WITH done AS (
     INSERT INTO habitual_choice (choice_id, patient_id, entry_id, purpose)
     SELECT $1::uuid, e.patient_id, e.entry_id, $4
     FROM entry AS e
-    WHERE e.entry_id = $3::uuid AND e.patient_id = $2::uuid
+    JOIN patient_family($2::uuid) AS f (id) ON f.id = e.patient_id
+    WHERE e.entry_id = $3::uuid
     RETURNING choice_id, patient_id, entry_id
 ),
 
@@ -64,7 +67,8 @@ WITH typed AS (
         purpose, made_on, worn, body
     )
     SELECT
-        $3::uuid, p.patient_id, $7::timestamptz, $8, $8, $8, $9::uuid,
+        $3::uuid, coalesce(p.survivor_id, p.patient_id), $7::timestamptz, $8::text,
+        $8::text, $8::text, $9::uuid,
         $10::double precision, $11::double precision, $12::double precision,
         $13::double precision, $14::double precision, $15::double precision,
         $16, $4, $17, $18, $19

@@ -5,7 +5,7 @@
 -- name: order_begin
 SELECT
     NULL::uuid AS order_id, NULL::text AS number, 0 AS version, 1 AS edition,
-    e.exam_id, p.prescription_id, e.patient_id, e.clinic_id,
+    e.exam_id, p.prescription_id, t.patient_id, e.clinic_id,
     'draft' AS status, NULL::text AS stage, '{}' AS body,
     0 AS created_us, 0 AS placed_us,
     p.prescription_id AS newest_id, e.status AS exam_status, e.amending,
@@ -13,7 +13,9 @@ SELECT
     (
         SELECT max(n.signed_at AT TIME ZONE c.time_zone)::date::text
         FROM prescription AS n
-        WHERE n.patient_id = e.patient_id AND n.exam_id <> e.exam_id
+        WHERE n.patient_id IN (
+            SELECT f.id FROM patient_family(e.patient_id) AS f (id)
+        ) AND n.exam_id <> e.exam_id
             AND n.signed_at > p.signed_at
     ) AS newer_on,
     (now() AT TIME ZONE c.time_zone)::date::text AS today,
@@ -21,11 +23,15 @@ SELECT
     t.record_number, t.family, t.given,
     l.lab_id, l.name AS lab, l.closed,
     b.order_id AS previous_id, b.number AS previous_number,
-    b.patient_id AS previous_patient,
+    (
+        SELECT coalesce(q.survivor_id, q.patient_id)
+        FROM patient AS q WHERE q.patient_id = b.patient_id
+    ) AS previous_patient,
     (SELECT u.display FROM app_user AS u WHERE u.user_id = $4::uuid) AS asker
 FROM exam AS e
 JOIN clinic AS c ON c.clinic_id = e.clinic_id
-JOIN patient AS t ON t.patient_id = e.patient_id
+JOIN patient AS own ON own.patient_id = e.patient_id
+JOIN patient AS t ON t.patient_id = coalesce(own.survivor_id, own.patient_id)
 CROSS JOIN network AS w
 LEFT JOIN LATERAL (
     SELECT * FROM prescription AS x
@@ -46,7 +52,7 @@ SELECT kind FROM reading WHERE reading_id = $1::uuid
 -- name: order_get
 SELECT
     o.order_id, o.number, o.version, o.edition, o.exam_id, p.prescription_id,
-    o.patient_id, o.clinic_id, o.status, o.stage, o.body,
+    t.patient_id, o.clinic_id, o.status, o.stage, o.body,
     (extract(epoch FROM o.created_at) * 1000000)::bigint AS created_us,
     (extract(epoch FROM o.placed_at) * 1000000)::bigint AS placed_us,
     s.prescription_id AS newest_id,
@@ -55,7 +61,9 @@ SELECT
     (
         SELECT max(n.signed_at AT TIME ZONE c.time_zone)::date::text
         FROM prescription AS n
-        WHERE n.patient_id = o.patient_id AND n.exam_id <> o.exam_id
+        WHERE n.patient_id IN (
+            SELECT f.id FROM patient_family(o.patient_id) AS f (id)
+        ) AND n.exam_id <> o.exam_id
             AND n.signed_at > p.signed_at
     ) AS newer_on,
     (now() AT TIME ZONE c.time_zone)::date::text AS today,
@@ -63,7 +71,10 @@ SELECT
     t.record_number, t.family, t.given,
     l.lab_id, l.name AS lab, l.closed,
     b.order_id AS previous_id, b.number AS previous_number,
-    b.patient_id AS previous_patient,
+    (
+        SELECT coalesce(q.survivor_id, q.patient_id)
+        FROM patient AS q WHERE q.patient_id = b.patient_id
+    ) AS previous_patient,
     (SELECT u.display FROM app_user AS u WHERE u.user_id = $5::uuid) AS asker
 FROM orders AS o
 JOIN exam AS e ON e.exam_id = o.exam_id
@@ -76,7 +87,8 @@ JOIN LATERAL (
 JOIN prescription AS p ON p.prescription_id
     = CASE WHEN $6::boolean THEN s.prescription_id ELSE o.prescription_id END
 JOIN clinic AS c ON c.clinic_id = o.clinic_id
-JOIN patient AS t ON t.patient_id = o.patient_id
+JOIN patient AS own ON own.patient_id = o.patient_id
+JOIN patient AS t ON t.patient_id = coalesce(own.survivor_id, own.patient_id)
 CROSS JOIN network AS w
 LEFT JOIN lab AS l ON l.lab_id = coalesce($3::uuid, o.lab_id)
 LEFT JOIN orders AS b ON b.order_id = coalesce($4::uuid, o.previous_id)
@@ -102,7 +114,7 @@ ORDER BY v.event_id
 -- name: order_list
 SELECT
     o.order_id, o.number, o.version, o.edition, o.status, o.stage,
-    o.exam_id, o.patient_id, o.clinic_id, c.name AS clinic, o.lab_id,
+    o.exam_id, t.patient_id, o.clinic_id, c.name AS clinic, o.lab_id,
     l.name AS lab, t.record_number, t.family, t.given,
     o.body::json #>> '{lens,design}' AS design,
     o.body::json ->> 'priority' AS priority,
@@ -111,7 +123,8 @@ SELECT
     (extract(epoch FROM o.placed_at) * 1000000)::bigint AS placed_us
 FROM orders AS o
 JOIN clinic AS c ON c.clinic_id = o.clinic_id
-JOIN patient AS t ON t.patient_id = o.patient_id
+JOIN patient AS own ON own.patient_id = o.patient_id
+JOIN patient AS t ON t.patient_id = coalesce(own.survivor_id, own.patient_id)
 LEFT JOIN lab AS l ON l.lab_id = o.lab_id
 WHERE o.order_id < $1::uuid
     AND (
@@ -120,7 +133,11 @@ WHERE o.order_id < $1::uuid
     )
     AND ($3::text IS NULL OR o.status = $3::text)
     AND ($4::uuid IS NULL OR o.lab_id = $4::uuid)
-    AND ($5::uuid IS NULL OR o.patient_id = $5::uuid)
+    AND (
+        $5::uuid IS NULL OR o.patient_id IN (
+            SELECT f.id FROM patient_family($5::uuid) AS f (id)
+        )
+    )
     AND ($6::text IS NULL OR o.number = $6::text)
     AND (
         $2::uuid IS NOT NULL OR o.placed_at IS NOT NULL

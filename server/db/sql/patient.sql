@@ -27,17 +27,21 @@ kept AS (
 
 SELECT done.patient_id FROM done LEFT JOIN kept ON true
 
+-- Of a patient that was merged the survivor.
 -- name: patient_get
 SELECT
-    patient_id, version, record_number, family, given, born, sex, telephone,
-    (extract(epoch FROM created_at) * 1000000)::bigint AS created_us
-FROM patient
-WHERE patient_id = $1::uuid
+    p.patient_id, p.version, p.record_number, p.family, p.given, p.born, p.sex,
+    p.telephone, (extract(epoch FROM p.created_at) * 1000000)::bigint
+        AS created_us
+FROM patient AS asked
+JOIN patient AS p
+    ON p.patient_id = coalesce(asked.survivor_id, asked.patient_id)
+WHERE asked.patient_id = $1::uuid
 
 -- Who could be the same person: both names alike, exchanged or not, and births
 -- that can be one.
 -- name: patient_twins
-SELECT patient_id
+SELECT DISTINCT coalesce(survivor_id, patient_id) AS patient_id
 FROM patient
 WHERE (
     (family_fold = $1 AND given_fold = $2)
@@ -93,10 +97,11 @@ SELECT
     (extract(epoch FROM created_at) * 1000000)::bigint AS created_us,
     0 AS found
 FROM patient
-WHERE patient_id < $1::uuid
+WHERE patient_id < $1::uuid AND survivor_id IS NULL
 ORDER BY patient_id DESC
 LIMIT $2::integer
 
+-- Who was merged is found by any record's words and shown as the survivor.
 -- One range of words, and perhaps a second of what is inside words.  In byte
 -- order the word itself comes first, so the nearest thousand are the first
 -- thousand.  Parameters of the three searches: ranges (1, 2), their bits and
@@ -125,9 +130,17 @@ WITH hit AS MATERIALIZED (
     )
 ),
 
+merged AS MATERIALIZED (
+    SELECT patient_id, survivor_id
+    FROM patient WHERE survivor_id IS NOT NULL
+),
+
 best AS MATERIALIZED (
-    SELECT patient_id, max(near) AS near
-    FROM hit GROUP BY patient_id
+    SELECT
+        coalesce(m.survivor_id, hit.patient_id) AS patient_id,
+        max(hit.near) AS near
+    FROM hit LEFT JOIN merged AS m ON m.patient_id = hit.patient_id
+    GROUP BY 1
     ORDER BY near DESC, patient_id
     LIMIT 1000
 ),
@@ -176,18 +189,24 @@ WITH asked AS MATERIALIZED (
         AS q (lowest, above, bits)
 ),
 
+merged AS MATERIALIZED (
+    SELECT patient_id, survivor_id
+    FROM patient WHERE survivor_id IS NOT NULL
+),
+
 hit AS MATERIALIZED (
     SELECT
-        w.patient_id,
+        coalesce(m.survivor_id, w.patient_id) AS patient_id,
         count(*) FILTER (WHERE w.word = q.lowest AND NOT q.inside) AS exact,
         coalesce(bit_or(q.bits) FILTER (WHERE NOT q.inside), 0)
         = $4::integer AS starts
     FROM asked AS q
     JOIN patient_word AS w ON w.word >= q.lowest AND w.word < q.above
+    LEFT JOIN merged AS m ON m.patient_id = w.patient_id
     WHERE $5::text IS NULL
-    GROUP BY w.patient_id
+    GROUP BY 1
     HAVING bit_or(q.bits) = $4::integer
-    ORDER BY starts DESC, exact DESC, w.patient_id
+    ORDER BY starts DESC, exact DESC, patient_id
     LIMIT 1000
 ),
 
@@ -229,14 +248,17 @@ WITH asked AS MATERIALIZED (
 ),
 
 born AS MATERIALIZED (
-    SELECT p.patient_id
+    SELECT
+        p.patient_id, coalesce(p.survivor_id, p.patient_id) AS survivor_id
     FROM patient AS p
     WHERE (p.born >= $5::text AND p.born < $5::text || ':')
         OR p.born IN (left($5::text, 4), left($5::text, 7))
 ),
 
 hit AS MATERIALIZED (
-    SELECT b.patient_id, n.exact, n.starts
+    SELECT
+        b.survivor_id AS patient_id, max(n.exact) AS exact,
+        bool_or(n.starts) AS starts
     FROM born AS b
     CROSS JOIN LATERAL (
         SELECT
@@ -250,6 +272,7 @@ hit AS MATERIALIZED (
         WHERE w.patient_id = b.patient_id
     ) AS n
     WHERE n.bits = $4::integer
+    GROUP BY b.survivor_id
     LIMIT 1000
 ),
 

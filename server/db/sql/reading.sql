@@ -2,21 +2,27 @@
 
 -- name: reading_get
 SELECT
-    e.entry_id, e.patient_id, e.version, r.matched, r.body, e.kind
+    e.entry_id, coalesce(p.survivor_id, e.patient_id) AS patient_id,
+    e.version, r.matched, sided(r.body, e.side) AS body, e.kind, e.side
 FROM entry AS e
 JOIN reading AS r ON r.reading_id = e.entry_id
+LEFT JOIN patient AS p ON p.patient_id = e.patient_id
 WHERE e.entry_id = $1::uuid
 
 -- name: reading_original
-SELECT o.media_type, encode(o.bytes, 'base64'), e.patient_id
+SELECT
+    o.media_type, encode(o.bytes, 'base64'),
+    coalesce(p.survivor_id, e.patient_id) AS patient_id
 FROM reading AS r
 JOIN reading_original AS o ON o.original_id = r.original_id
 JOIN entry AS e ON e.entry_id = r.reading_id
+LEFT JOIN patient AS p ON p.patient_id = e.patient_id
 WHERE r.reading_id = $1::uuid
 
 -- name: reading_tray
 SELECT
-    e.entry_id, e.patient_id, e.version, r.matched, r.body, e.kind
+    e.entry_id, e.patient_id, e.version, r.matched,
+    sided(r.body, e.side) AS body, e.kind, e.side
 FROM entry AS e
 JOIN reading AS r ON r.reading_id = e.entry_id
 WHERE e.patient_id IS NULL AND ($1::uuid IS NULL OR e.entry_id < $1::uuid)
@@ -25,9 +31,11 @@ LIMIT $2::integer
 
 -- name: reading_list
 SELECT
-    e.entry_id, e.patient_id, e.version, r.matched, r.body, e.kind
+    e.entry_id, coalesce(p.survivor_id, e.patient_id) AS patient_id,
+    e.version, r.matched, sided(r.body, e.side) AS body, e.kind, e.side
 FROM reading AS r
 JOIN entry AS e ON e.entry_id = r.reading_id
+LEFT JOIN patient AS p ON p.patient_id = e.patient_id
 WHERE ($1::uuid IS NULL OR r.reading_id < $1::uuid)
 ORDER BY r.reading_id DESC
 LIMIT $2::integer
@@ -82,11 +90,19 @@ SELECT freed.entry_id FROM freed
 -- The epoch as double precision is exact to the microsecond here and ten
 -- times cheaper than extract's numeric.
 
+-- The last column: others were merged with this one (timeline_family then).
 -- name: timeline
 SELECT
     entry_id, version, (date_part('epoch', at) * 1000000)::bigint, origin,
     kind, condition_key, series_uid, right_m, right_j0, right_j45, left_m,
-    left_j0, left_j45, body
+    left_j0, left_j45, sided(body, side), (
+        SELECT
+            p.survivor_id IS NOT NULL OR EXISTS (
+                SELECT 1 FROM patient AS m WHERE m.survivor_id = $1::uuid
+            )
+        FROM patient AS p
+        WHERE p.patient_id = $1::uuid
+    )
 FROM entry
 WHERE patient_id = $1::uuid AND NOT superseded
 ORDER BY at DESC, entry_id DESC
@@ -99,7 +115,14 @@ LIMIT $2::integer
 SELECT
     e.entry_id, e.version, (date_part('epoch', e.at) * 1000000)::bigint,
     e.origin, e.kind, e.condition_key, e.series_uid, e.right_m, e.right_j0,
-    e.right_j45, e.left_m, e.left_j0, e.left_j45, e.body
+    e.right_j45, e.left_m, e.left_j0, e.left_j45, sided(e.body, e.side), (
+        SELECT
+            p.survivor_id IS NOT NULL OR EXISTS (
+                SELECT 1 FROM patient AS m WHERE m.survivor_id = $1::uuid
+            )
+        FROM patient AS p
+        WHERE p.patient_id = $1::uuid
+    )
 FROM entry AS e
 WHERE e.patient_id = $1::uuid AND NOT e.superseded
     AND (e.at, e.entry_id) < ($3::timestamptz, $4::uuid)
@@ -112,5 +135,36 @@ WHERE e.patient_id = $1::uuid AND NOT e.superseded
 ORDER BY e.at DESC, e.entry_id DESC
 LIMIT $2::integer
 
+-- The same over all records of a person, from a place on or (null) the start.
+-- name: timeline_family
+SELECT
+    e.entry_id, e.version, (date_part('epoch', e.at) * 1000000)::bigint,
+    e.origin, e.kind, e.condition_key, e.series_uid, e.right_m, e.right_j0,
+    e.right_j45, e.left_m, e.left_j0, e.left_j45, sided(e.body, e.side), true
+FROM patient_family($1::uuid) AS f (id)
+JOIN entry AS e ON e.patient_id = f.id
+WHERE NOT e.superseded
+    AND (
+        $3::timestamptz IS NULL
+        OR (e.at, e.entry_id) < ($3::timestamptz, $4::uuid)
+    )
+    AND ($3::timestamptz IS NULL OR e.series_uid IS NULL OR NOT EXISTS (
+        SELECT 1
+        FROM patient_family($1::uuid) AS g (id)
+        JOIN entry AS s ON s.patient_id = g.id
+        WHERE NOT s.superseded
+            AND s.series_uid = e.series_uid AND s.kind = e.kind
+            AND (s.at, s.entry_id) >= ($3::timestamptz, $4::uuid)
+    ))
+ORDER BY e.at DESC, e.entry_id DESC
+LIMIT $2::integer
+
+-- Who is there, and whether others were merged with it.
 -- name: patient_exists
-SELECT 1 FROM patient WHERE patient_id = $1::uuid
+SELECT
+    coalesce(p.survivor_id, p.patient_id) AS patient_id,
+    p.survivor_id IS NOT NULL OR EXISTS (
+        SELECT 1 FROM patient AS m WHERE m.survivor_id = $1::uuid
+    ) AS family
+FROM patient AS p
+WHERE p.patient_id = $1::uuid

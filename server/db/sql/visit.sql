@@ -9,7 +9,9 @@ SELECT
         ($3::timestamptz AT TIME ZONE c.time_zone)
         - ($3::timestamptz AT TIME ZONE 'UTC')) / 60)::integer AS offset_min
 FROM (SELECT 1) AS one
-LEFT JOIN patient AS p ON p.patient_id = $1::uuid
+LEFT JOIN patient AS asked ON asked.patient_id = $1::uuid
+LEFT JOIN patient AS p
+    ON p.patient_id = coalesce(asked.survivor_id, asked.patient_id)
 LEFT JOIN clinic AS c ON c.clinic_id = $2::uuid
 
 -- name: visit_add
@@ -32,7 +34,7 @@ SELECT done.visit_id FROM done LEFT JOIN kept ON true
 
 -- name: visit_get
 SELECT
-    ''::text AS after, v.visit_id, v.version, v.patient_id, p.record_number,
+    ''::text AS after, v.visit_id, v.version, p.patient_id, p.record_number,
     p.family, p.given, p.born, v.clinic_id,
     (extract(epoch FROM v.at) * 1000000)::bigint AS at_us,
     (extract(epoch FROM
@@ -44,7 +46,8 @@ SELECT
         ($2::timestamptz AT TIME ZONE c.time_zone)
         - ($2::timestamptz AT TIME ZONE 'UTC')) / 60)::integer AS new_offset
 FROM visit AS v
-JOIN patient AS p ON p.patient_id = v.patient_id
+JOIN patient AS own ON own.patient_id = v.patient_id
+JOIN patient AS p ON p.patient_id = coalesce(own.survivor_id, own.patient_id)
 JOIN clinic AS c ON c.clinic_id = v.clinic_id
 WHERE v.visit_id = $1::uuid
 
@@ -86,7 +89,7 @@ WITH day AS MATERIALIZED (
 
 SELECT
     (extract(epoch FROM v.at) * 1000000)::bigint || '.' || v.visit_id AS after,
-    v.visit_id, v.version, v.patient_id, p.record_number, p.family, p.given,
+    v.visit_id, v.version, p.patient_id, p.record_number, p.family, p.given,
     p.born, v.clinic_id,
     (extract(epoch FROM v.at) * 1000000)::bigint AS at_us,
     (extract(epoch FROM
@@ -97,7 +100,8 @@ SELECT
 FROM day
 JOIN visit AS v ON v.clinic_id = day.clinic_id
     AND v.at >= day.starts AND v.at < day.ends
-JOIN patient AS p ON p.patient_id = v.patient_id
+JOIN patient AS own ON own.patient_id = v.patient_id
+JOIN patient AS p ON p.patient_id = coalesce(own.survivor_id, own.patient_id)
 WHERE (v.at, v.visit_id) < ($4::timestamptz, $5::uuid)
 ORDER BY v.at DESC, v.visit_id DESC
 LIMIT $6::integer
@@ -106,7 +110,7 @@ LIMIT $6::integer
 -- name: visit_list_patient
 SELECT
     (extract(epoch FROM v.at) * 1000000)::bigint || '.' || v.visit_id AS after,
-    v.visit_id, v.version, v.patient_id, p.record_number, p.family, p.given,
+    v.visit_id, v.version, p.patient_id, p.record_number, p.family, p.given,
     p.born, v.clinic_id,
     (extract(epoch FROM v.at) * 1000000)::bigint AS at_us,
     (extract(epoch FROM
@@ -116,8 +120,9 @@ SELECT
     (extract(epoch FROM v.created_at) * 1000000)::bigint AS created_us
 FROM visit AS v
 JOIN clinic AS c ON c.clinic_id = v.clinic_id
-JOIN patient AS p ON p.patient_id = v.patient_id
-WHERE v.patient_id = $1::uuid
+JOIN patient AS own ON own.patient_id = v.patient_id
+JOIN patient AS p ON p.patient_id = coalesce(own.survivor_id, own.patient_id)
+WHERE v.patient_id IN (SELECT f.id FROM patient_family($1::uuid) AS f (id))
     AND ($2::uuid IS NULL OR v.clinic_id = $2::uuid)
     AND (
         $3::date IS NULL OR (v.at AT TIME ZONE c.time_zone)::date = $3::date
