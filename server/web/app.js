@@ -4,13 +4,18 @@ import './parts/sign-in.js';
 import {css, html, look, nothing, Part} from './core/part.js';
 import {prefs} from './core/prefs.js';
 import {session} from './core/session.js';
-import {t} from './core/words.js';
+import {t, word} from './core/words.js';
 
 // A page: its module, loaded when it is first shown, and whose it is.
+const STAFF = ['desk', 'prescriber', 'admin', 'auditor'];
 const PAGES = {
-    desk: {load: () => import('./pages/desk.js'),
-        show: () => html`<lens-desk></lens-desk>`,
-        roles: ['desk', 'prescriber', 'admin']},
+    desk: {load: () => import('./pages/desk.js'), roles: ['desk', 'prescriber'],
+        show: id => html`<lens-desk patient=${id || ''}></lens-desk>`},
+    rx: {load: () => import('./pages/rx.js'), roles: STAFF,
+        show: id => html`<lens-rx exam=${id}></lens-rx>`},
+    downtime: {load: () => import('./pages/downtime.js'),
+        roles: ['desk', 'prescriber'],
+        show: () => html`<lens-downtime></lens-downtime>`},
 };
 
 class App extends Part {
@@ -58,8 +63,7 @@ class App extends Part {
 
     home() {
         const role = session.me?.role;
-        return Object.keys(PAGES).find(
-            name => PAGES[name].roles.includes(role)) || '';
+        return PAGES.desk.roles.includes(role) ? 'desk' : '';
     }
 
     async go() {
@@ -83,7 +87,7 @@ class App extends Part {
                 ${t('shell.skip')}</button>
             <span class="name">Lensclerk</span>
             <span class="who">${session.me.user} ·
-                ${t(`role.${session.me.role}`)}</span>
+                ${word('role', session.me.role)}</span>
             <button @click=${() => prefs.set('theme', day ? 'lane' : 'day')}>
                 ${t(day ? 'shell.to-lane' : 'shell.to-day')}</button>
             <button @click=${() => this.renderRoot.querySelector(
@@ -96,7 +100,7 @@ class App extends Part {
         if (this.broken) return html`<p class="fault">${this.broken}</p>`;
         if (!this.page) return nothing;
         if (!this.page.name) return html`<p class="sheet">
-            ${t('shell.no-page', {role: t(`role.${session.me.role}`)})}
+            ${t('shell.no-page', {role: word('role', session.me.role)})}
             <a href="/docs/api">${t('shell.api')}</a></p>`;
         return PAGES[this.page.name].show(this.page.id);
     }

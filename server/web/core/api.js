@@ -17,8 +17,10 @@ export class Offline extends Error {}
 // Called with a 401: the session has ended.
 export const session = new EventTarget();
 
+// Random bits, also where randomUUID isn't: on a plain HTTP address.
 export function newKey() {
-    return crypto.randomUUID();
+    const bytes = crypto.getRandomValues(new Uint8Array(16));
+    return Array.from(bytes, b => b.toString(16).padStart(2, '0')).join('');
 }
 
 function headersOf({body, type, key, match, accept}) {
@@ -31,7 +33,7 @@ function headersOf({body, type, key, match, accept}) {
 }
 
 // ask('GET', '/v1/me') gives {status, etag, body}; throws Problem or Offline.
-// body is JSON unless type names another media type.
+// body is a value to send as JSON, or bytes of the media type.
 export async function ask(method, path, options = {}) {
     const {body, type = 'application/json', signal, quiet} = options;
     let answer, text;
@@ -39,8 +41,8 @@ export async function ask(method, path, options = {}) {
         answer = await fetch(path, {
             method, signal, cache: 'no-store', credentials: 'same-origin',
             headers: headersOf({...options, type}),
-            body: body === undefined ? undefined
-                : type === 'application/json' ? JSON.stringify(body) : body,
+            body: body === undefined || body instanceof ArrayBuffer ? body
+                : JSON.stringify(body),
         });
         text = await answer.text();
     } catch (e) {

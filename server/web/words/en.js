@@ -11,9 +11,60 @@ export default {
     'base.out': 'base out',
     'base.up': 'base up',
 
-    'fault.no-page': 'This page could not be loaded. Check the network, then'
-        + ' open it again.',
+    'cornea.flat': 'flat',
+    'cornea.steep': 'steep',
+
+    'day.after': 'Next day',
+    'day.before': 'Day before',
+    'day.empty': 'Nobody is expected on this day.',
+    'day.title': 'Visits',
+
+    'desk.nobody': 'Choose somebody from the day, or find a person.',
+    'desk.title': 'Desk',
+
+    'downtime.keep':
+        'Holds personal data: keep it locked away and destroy it when the'
+        + ' day has been entered.',
+    'downtime.notes': 'Found today',
+    'downtime.person': 'Who',
+    'downtime.rx': 'Last final Rx',
+    'downtime.time': 'Time',
+    'downtime.title': 'Downtime sheet',
+
+    'drop.accept': 'Store it',
+    'drop.binary': '{n} bytes that are no text',
+    'drop.by-itself':
+        'It finds its person by what it says, or waits in the tray.',
+    'drop.goes-to': 'Goes to',
+    'drop.here': 'Drop files of instruments here',
+    'drop.not-to': 'Not to this person',
+    'drop.original': 'As it arrived',
+    'drop.pick': 'Import a file',
+    'drop.refuse': 'Leave it out',
+    'drop.stored': '{n} {n|reading|readings} stored.',
+
+    'exam.begin': 'Begin an exam',
+    'exam.open': 'Open the exam',
+
+    'fault.at': '{place}: {text}',
+    'fault.no-page':
+        'This page could not be loaded. Check the network, then open it '
+        + 'again.',
     'fault.offline': 'The service does not answer. Check the network.',
+
+    'habitual.none': 'No glasses are on record.',
+    'habitual.title': 'Habitual glasses',
+
+    'kind.acuity': 'Visual acuity',
+    'kind.autorefraction': 'Autorefraction',
+    'kind.final': 'Final Rx',
+    'kind.keratometry': 'Keratometry',
+    'kind.lensometry': 'Lensometry',
+    'kind.over-refraction': 'Over-refraction',
+    'kind.prescription': 'Prescription from elsewhere',
+    'kind.retinoscopy': 'Retinoscopy',
+    'kind.subjective': 'Subjective refraction',
+    'kind.typed': 'Glasses, typed in',
 
     'lens.balance': 'balance',
     'lens.none': 'no lens',
@@ -21,14 +72,52 @@ export default {
     'lens.prosthesis': 'prosthesis',
 
     'lock.open': 'Open again',
-    'lock.text': 'Nobody used the page for a while, or it was locked. What was'
-        + ' typed is kept.',
+    'lock.text': 'Nobody used the page for a while, or it was locked. What was '
+        + 'typed is kept.',
     'lock.title': 'Locked',
+
+    'need.glasses': 'the glasses worn',
+    'need.objective': 'an objective refraction',
+    'need.pd': 'a PD',
+    'need.title': 'Still needed today:',
+
+    'order.accepted': 'accepted',
+    'order.cancelled': 'cancelled',
+    'order.completed': 'completed',
+    'order.draft': 'draft',
+    'order.failed': 'failed',
+    'order.in-progress': 'in progress',
+    'order.none': 'No order.',
+    'order.on-hold': 'on hold',
+    'order.received': 'received',
+    'order.rejected': 'rejected',
+    'order.requested': 'requested',
+    'order.sheet': 'Sheet',
+    'order.title': 'Orders',
+
+    'pd.both': 'PD {both} mm',
+    'pd.eyes': 'PD R {right} L {left} mm',
+    'pd.near': 'near {both} mm',
 
     'person.age': '{n} {n|year|years}',
     'person.age-about': 'about {n} {n|year|years}',
     'person.age-months': '{n} {n|month|months}',
+    'person.born': 'Born',
+    'person.born-hint': '1968-07-21; a year or a year and month is enough',
     'person.born-unknown': 'birth date unknown',
+    'person.family': 'Family name',
+    'person.find': 'Find a person: name, number or birth date',
+    'person.found': '{n} {n|person|people} found',
+    'person.given': 'Given name',
+    'person.look-other': 'Show that person',
+    'person.nameless': 'no name',
+    'person.new': 'Nobody of these: register somebody new',
+    'person.one-name': 'One name alone goes in either field',
+    'person.record_number': 'Record number',
+    'person.register': 'Register',
+    'person.registered': '{name} is registered.',
+    'person.sex': 'Sex on record',
+    'person.telephone': 'Telephone',
 
     'power.absent': 'not given',
     'power.add': 'add {text}',
@@ -52,6 +141,20 @@ export default {
     'prefs.theme.lane': 'lane: for a dim room',
     'prefs.title': 'Preferences',
 
+    'purpose.distance': 'for distance',
+    'purpose.driving': 'for driving',
+    'purpose.intermediate': 'for intermediate distance',
+    'purpose.near': 'for near',
+    'purpose.occupational': 'for work',
+    'purpose.other': 'for another purpose',
+    'purpose.safety': 'for safety',
+    'purpose.sport': 'for sport',
+    'purpose.sun': 'for the sun',
+
+    'reading.cycloplegic': 'cycloplegic {drug}',
+    'reading.spread': 'mean of {n}, spread {spread}',
+    'reading.vertex': 'vertex {mm} mm',
+
     'role.admin': 'administrator',
     'role.auditor': 'auditor',
     'role.desk': 'desk',
@@ -59,18 +162,51 @@ export default {
     'role.lab': 'lab',
     'role.prescriber': 'prescriber',
 
-    'shell.aid': 'What is computed here aids and does not replace the judgement'
-        + ' of a licensed practitioner. Local rules on prescriptions, records'
-        + ' and dispensing come first.',
+    'rx.acuity': 'Acuity',
+    'rx.add': 'Add',
+    'rx.axis': 'Axis',
+    'rx.cylinder': 'Cylinder',
+    'rx.edition': 'Edition {n}',
+    'rx.expired': 'Expired on {day}.',
+    'rx.licence': 'Licence {n}.',
+    'rx.local': 'Local rules say for how long and for what it may be used.',
+    'rx.no-expiry': 'No expiry is set.',
+    'rx.none': 'No signed Rx is on record.',
+    'rx.plus': 'The same lenses written in plus cylinder:',
+    'rx.prism': 'Prism',
+    'rx.show': 'Show and print',
+    'rx.signed': 'Signed by {name} on {day}.',
+    'rx.sphere': 'Sphere',
+    'rx.title': 'Final Rx',
+    'rx.valid': 'Valid until {day}.',
+
+    'sex.female': 'female',
+    'sex.male': 'male',
+    'sex.other': 'other',
+    'sex.unknown': 'unknown',
+
+    'shell.aid':
+        'What is computed here aids and does not replace the judgement of'
+        + ' a licensed practitioner. Local rules on prescriptions, records '
+        + 'and dispensing come first.',
     'shell.api': 'What the service offers to programs',
     'shell.lock': 'Lock',
-    'shell.no-page': 'There is no page for the role {role}; its work is done'
-        + ' through the service’s interface for programs.',
+    'shell.no-page':
+        'There is no page for the role {role}; its work is done through '
+        + 'the service’s interface for programs.',
     'shell.sign-out': 'Sign out',
     'shell.skip': 'To the page',
     'shell.starting': 'Waiting for the service …',
     'shell.to-day': 'Day light',
     'shell.to-lane': 'Lane light',
+
+    'side.both': 'both',
+    'side.both.mark': 'B',
+    'side.left': 'left',
+    'side.left.mark': 'L',
+    'side.right': 'right',
+    'side.right.mark': 'R',
+    'side.unspecified': 'side unknown',
 
     'sign-in.go': 'Sign in',
     'sign-in.network': 'Network',
@@ -87,5 +223,35 @@ export default {
     'spoken.sphere': 'sphere {text}',
     'spoken.zero': '{text}',
 
+    'status.amended': 'amended',
+    'status.entered-in-error': 'entered in error',
+    'status.final': 'final',
+    'status.preliminary': 'preliminary',
+
+    'timeline.latest': 'Latest entries',
+    'timeline.title': 'Timeline',
+
+    'tray.empty': 'Every reading has its person.',
+    'tray.give': 'Give it to {name}',
+    'tray.says': 'It says:',
+    'tray.says-nothing': 'It says nothing of a person.',
+    'tray.seek': 'Find who it is',
+    'tray.title': 'Unclaimed tray',
+
+    'visit.arrive': 'Has arrived',
+    'visit.arrived': 'arrived',
+    'visit.begin': 'Begin a visit',
+    'visit.cancelled': 'cancelled',
+    'visit.finished': 'finished',
+    'visit.in-progress': 'in progress',
+    'visit.planned': 'planned',
+    'visit.reason': 'Reason',
+    'visit.title': 'Visits and exams',
+
+    'word.acuity': 'acuity',
+    'word.back': 'Back',
+    'word.caution': 'caution',
     'word.done': 'Done',
+    'word.loading': 'Loading …',
+    'word.print': 'Print',
 };

@@ -43,13 +43,6 @@ def packages():
     return folder
 
 
-def node(*words, **options):
-    return subprocess.run(
-        ["node", *map(str, words)], stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-        check=False, **options)
-
-
 def give_password(svc, net, user):
     with tempfile.NamedTemporaryFile("w") as kept:
         kept.write(PASSWORD + "\n")
@@ -88,9 +81,10 @@ def run(script, svc, roles):
         folder = pathlib.Path(folder)
         (folder / "setup").write_text(
             json.dumps(setup(svc, svc.network(), roles)))
-        done = node(HERE / "run.mjs", HERE / script, folder / "setup",
-                    folder / "result", timeout=SECONDS)
-        print(done.stdout)
+        subprocess.run(
+            ["node", HERE / "run.mjs", HERE / script, folder / "setup",
+             folder / "result"], stdin=subprocess.DEVNULL,
+            stderr=subprocess.STDOUT, timeout=SECONDS, check=False)
         if not (folder / "result").exists():
             raise RuntimeError("the browser's run ended early")
         return json.loads((folder / "result").read_text())
@@ -98,9 +92,10 @@ def run(script, svc, roles):
 
 def page_tests(script, roles=("desk", "prescriber")):
     """A test class with a method for each case of tests/pages/SCRIPT."""
-    listed = node(HERE / "run.mjs", "--list", HERE / script, timeout=60)
-    if listed.returncode:
-        raise RuntimeError(listed.stdout)
+    listed = subprocess.run(
+        ["node", HERE / "run.mjs", "--list", HERE / script],
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True,
+        timeout=60, check=True)
 
     class Pages(unittest.TestCase):
         @classmethod
