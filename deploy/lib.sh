@@ -82,6 +82,7 @@ libxml2-dev module libxml-2.0
 libqrencode-dev module libqrencode
 zlib1g-dev module zlib
 dcmtk command dcm2json
+libcurl4-openssl-dev module libcurl
 nodejs command node
 npm command npm
 postgresql server -
