@@ -227,7 +227,7 @@ static bool *seen_views(const struct db_rows *rows, size_t n)
 static void committed(struct db *db, struct db_req *batch)
 {
     struct append_unit *unit = batch->arg;
-    bool first_is_readings = batch->calls[0]->stmt == &DB_APPEND_READINGS;
+    bool first_is_readings = batch->calls[0]->stmt == &DB_STORE_READINGS;
     const PGresult *views = first_is_readings
                                 ? (batch->n > 1 ? batch->results[1] : NULL)
                                 : batch->results[0];

@@ -7,7 +7,7 @@
 #include "db/parray.h"
 #include "db/sql.h"
 
-/* Parameters of append_readings, in its order. */
+/* Parameters of store_readings, in its order. */
 enum {
     R_TOKEN,
     R_READING,
@@ -43,7 +43,7 @@ enum {
     R_KEY,
     R_KEY_HASH,
     R_REQUEST,
-    E_READING,
+    E_ORD,
     E_EYE,
     E_SPH,
     E_CYL,
@@ -105,7 +105,7 @@ static const enum parray_type TYPES[N_PARAMS] = {
     [R_KEY] = PARRAY_TEXT,
     [R_KEY_HASH] = PARRAY_BYTEA,
     [R_REQUEST] = PARRAY_TEXT,
-    [E_READING] = PARRAY_UUID,
+    [E_ORD] = PARRAY_INT4,
     [E_EYE] = PARRAY_INT4,
     [E_SPH] = PARRAY_INT4,
     [E_CYL] = PARRAY_INT4,
@@ -160,13 +160,15 @@ static void put_meridian(struct parray *um, const struct record_meridian *k)
     parray_int(&um[2], here ? k->axis_cdeg : NUM_ABSENT);
 }
 
-static void put_eye(struct parray *a, const struct db_reading *row, int side)
+/* ord is the place of its reading in the call, from 1. */
+static void put_eye(struct parray *a, int32_t ord,
+    const struct record_reading *reading, int side)
 {
-    const struct record_reading_eye *eye = &row->reading->eyes[side];
+    const struct record_reading_eye *eye = &reading->eyes[side];
     bool power = eye->source != RECORD_FROM_NOTHING;
     bool axis = power && eye->power.cyl_cd != 0;
 
-    parray_uuid(&a[E_READING], row->reading_id);
+    parray_int(&a[E_ORD], ord);
     parray_int(&a[E_EYE], side + 1);
     parray_int(&a[E_SPH], power ? eye->power.sph_cd : NUM_ABSENT);
     parray_int(&a[E_CYL], power ? eye->power.cyl_cd : NUM_ABSENT);
@@ -186,8 +188,8 @@ static void put_eye(struct parray *a, const struct db_reading *row, int side)
         eye->acuity.has_logmar ? eye->acuity.value.logmar : (double)NAN);
 }
 
-static void put_row(struct parray *a, const struct db_readings *unit,
-    const struct db_reading *row)
+static void put_row(struct parray *a, int32_t ord,
+    const struct db_readings *unit, const struct db_reading *row)
 {
     const struct record_reading *r = row->reading;
 
@@ -220,7 +222,7 @@ static void put_row(struct parray *a, const struct db_readings *unit,
     parray_text(&a[R_REQUEST], unit->request_id);
     for (int side = 0; side < RECORD_SIDES; side++)
         if (r->eyes[side].here)
-            put_eye(a, row, side);
+            put_eye(a, ord, r, side);
 }
 
 static struct db_call *call_of(struct arena *arena, const struct db_stmt *stmt,
@@ -242,6 +244,7 @@ struct db_call *append_readings_call(
     struct arena *arena, const struct append_unit *units)
 {
     struct parray a[N_PARAMS];
+    int32_t ord = 0;
 
     for (int i = 0; i < N_PARAMS; i++)
         parray_start(&a[i], TYPES[i]);
@@ -251,12 +254,12 @@ struct db_call *append_readings_call(
         if (!unit)
             continue;
         for (size_t i = 0; i < unit->n; i++)
-            put_row(a, unit, &unit->rows[i]);
+            put_row(a, ++ord, unit, &unit->rows[i]);
         parray_uuid(&a[O_ID], unit->original_id);
         parray_text(&a[O_MEDIA], unit->media_type);
         parray_bytes(&a[O_BYTES], unit->bytes, unit->len);
     }
-    return call_of(arena, &DB_APPEND_READINGS, a, N_PARAMS);
+    return call_of(arena, &DB_STORE_READINGS, a, N_PARAMS);
 }
 
 struct db_call *append_views_call(

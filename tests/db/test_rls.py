@@ -217,6 +217,13 @@ VALUES ('{uuid7()}', '{two.ids["patient"]}', '{one.clinic}', now(), now())""")
 INSERT INTO device (device_id, name, clinic_id)
 VALUES ('{uuid7()}', 'x', '{two.clinic}')""")
 
+    def test_a_network_stays(self):
+        # Readings and audit rows need not look for theirs: it can't go.
+        for sql in (f"DELETE FROM network WHERE network_id = '{two.id}'",
+                    f"UPDATE network SET network_id = '{uuid7()}'"
+                    f" WHERE network_id = '{two.id}'"):
+            self.refused("23000", svc.psql, sql)
+
     def test_network_id_leads_every_key_and_foreign_key(self):
         rows = svc.psql("""
 SELECT c.conrelid::regclass, c.conname FROM pg_constraint AS c
