@@ -29,7 +29,8 @@ struct line {
 
 struct lines {
     struct http_req *rq;
-    struct native_lines *source;
+    struct http_req one; /* the same for a line at a time */
+    struct lines_source source;
     bool preview;
     bool ended;   /* the body is complete */
     bool full;    /* no more lines are taken */
@@ -41,35 +42,31 @@ struct lines {
     /* Lines are counted: answered <= begun <= read. */
     uint64_t answered, begun, read;
     struct line ring[RING];
-    uint8_t so_far[HASH_SIZE]; /* of the request up to this line */
     struct spool answer;
 };
 
 /* ---- a line is read --------------------------------------------------- */
 
 /* A repeat is told by all that came up to and with its line. */
-static void add_to_hash(
-    struct lines *in, const struct profile_group *group, struct http_req *one)
+static void add_to_hash(struct lines *in, const struct profile_group *group)
 {
-    struct text all = {0};
+    TEXT_AUTO all = {0};
 
-    text_put(&all, in->so_far, HASH_SIZE);
+    text_put(&all, in->one.body_hash, HASH_SIZE);
     text_put(&all, group->bytes, group->len);
-    hash_bytes(all.data, all.len, in->so_far);
-    text_free(&all);
-    memcpy(one->body_hash, in->so_far, HASH_SIZE);
+    hash_bytes(all.data, all.len, in->one.body_hash);
 }
 
 /* The key of a line: the first that can be read has the request's own; no
  * client's key holds a line feed. */
-static const char *key_of(struct lines *in, struct http_req *one, size_t number)
+static const char *key_of(struct lines *in, size_t number)
 {
-    if (!one->key)
+    if (!in->rq->key)
         return NULL;
     if (in->any_key)
-        return arena_printf(one->arena, "%s\n%zu", one->key, number);
+        return arena_printf(in->one.arena, "%s\n%zu", in->rq->key, number);
     in->any_key = in->key_out = true;
-    return one->key;
+    return in->rq->key;
 }
 
 static struct line *next_line(struct lines *in)
@@ -88,21 +85,21 @@ static struct line *next_line(struct lines *in)
 static void keep_line(
     struct lines *in, struct line *line, const struct profile_group *group)
 {
-    struct http_req one = *in->rq; /* the line as a request of its own */
+    struct http_req *one = &in->one;
 
     line->number = group->line;
     line->last_number = group->last_line;
-    one.arena = line->arena;
-    if (one.key)
-        add_to_hash(in, group, &one);
+    if (in->rq->key)
+        add_to_hash(in, group);
     if (line->err.rc != RC_OK) {
         line->done = true;
         return;
     }
-    one.body = arena_memdup(line->arena, group->bytes, group->len);
-    one.body_len = group->len;
-    one.key = key_of(in, &one, group->line);
-    line->unit = *reading_unit_of(&one, &group->readings, "native");
+    one->arena = line->arena;
+    one->body = arena_memdup(line->arena, group->bytes, group->len);
+    one->body_len = group->len;
+    one->key = key_of(in, group->line);
+    line->unit = *reading_unit_of(one, &group->readings, in->source.format);
     line->done = in->preview;
     in->held += line->unit.len;
     in->rows += line->unit.n;
@@ -124,7 +121,9 @@ static void close_lines(struct lines *in, struct line *line, size_t number)
 static bool next_group(
     struct lines *in, struct profile_group *group, struct err *err)
 {
-    return native_lines_next(in->source, group, err);
+    if (in->source.rows)
+        return profile_rows_next(in->source.rows, group, err);
+    return native_lines_next(in->source.native, group, err);
 }
 
 static bool has_room(const struct lines *in)
@@ -339,7 +338,10 @@ static size_t take(struct http_req *rq, const char *bytes, size_t len)
         return len;
     if (!has_room(in))
         return 0;
-    native_lines_add(in->source, bytes, len);
+    if (in->source.rows)
+        profile_rows_add(in->source.rows, bytes, len);
+    else
+        native_lines_add(in->source.native, bytes, len);
     go_on(in);
     return len;
 }
@@ -349,7 +351,10 @@ static enum rc end(struct http_req *rq)
     struct lines *in = rq->state;
 
     in->ended = true;
-    native_lines_end(in->source);
+    if (in->source.rows)
+        profile_rows_end(in->source.rows);
+    else
+        native_lines_end(in->source.native);
     go_on(in);
     return all_answered(in) ? answer_all(in) : http_wait(rq);
 }
@@ -361,12 +366,13 @@ static void drop(struct http_req *rq)
     rq->srv->n_lines--;
     for (size_t i = 0; i < RING; i++)
         arena_free(in->ring[i].arena);
-    native_lines_free(in->source);
+    profile_rows_free(in->source.rows);
+    native_lines_free(in->source.native);
     spool_free(&in->answer);
 }
 
 enum rc http_lines(
-    struct http_req *rq, struct native_lines *source, bool preview)
+    struct http_req *rq, struct lines_source source, bool preview)
 {
     static const struct http_intake intake = {take, end, drop};
     struct lines *in = arena_calloc(rq->arena, 1, sizeof(*in));
@@ -374,10 +380,11 @@ enum rc http_lines(
         arena_printf(rq->arena, "%s %s\n", rq->life->method, rq->life->path);
 
     in->rq = rq;
+    in->one = *rq;
     in->source = source;
     in->preview = preview;
     in->answer = (struct spool)SPOOL_INIT;
-    hash_bytes(start, strlen(start), in->so_far);
+    hash_bytes(start, strlen(start), in->one.body_hash);
     rq->srv->n_lines++;
     rq->state = in;
     return http_take(rq, &intake);

@@ -9,7 +9,17 @@
 #include "http/http.h"
 
 struct native_lines;
-/* The handler's last word: takes the body as it comes; with preview nothing is
- * stored.  source is taken over. */
+struct profile_rows;
+
+/* Where lines come from: native, or rows. */
+struct lines_source {
+    struct native_lines *native;
+    struct profile_rows *rows;
+    const char *format; /* the rows' word for it */
+};
+
+/* The handler's, or a next function's, last word: takes the body as it comes;
+ * with preview nothing is stored.  The source is taken over, its format is
+ * borrowed. */
 enum rc http_lines(
-    struct http_req *rq, struct native_lines *source, bool preview);
+    struct http_req *rq, struct lines_source source, bool preview);

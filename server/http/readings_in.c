@@ -187,11 +187,19 @@ static enum rc body_read(
     return http_append(rq, in->unit, 1, whole_stored);
 }
 
+static enum rc take_lines(struct http_req *rq, bool preview)
+{
+    struct lines_source source = {
+        .native = native_lines_new(), .format = "native"};
+
+    return http_lines(rq, source, preview);
+}
+
 /* POST /v1/readings */
 enum rc http_readings_post(struct http_req *rq, struct err *err)
 {
     if (rq->life->by_lines)
-        return http_lines(rq, native_lines_new(), false);
+        return take_lines(rq, false);
     return with_body(rq, body_read, err);
 }
 
@@ -221,6 +229,6 @@ static enum rc preview_read(
 enum rc http_readings_preview(struct http_req *rq, struct err *err)
 {
     if (rq->life->by_lines)
-        return http_lines(rq, native_lines_new(), true);
+        return take_lines(rq, true);
     return with_body(rq, preview_read, err);
 }
