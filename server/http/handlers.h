@@ -22,6 +22,9 @@ enum rc http_docs_get(struct http_req *rq, struct err *err);
 enum rc http_openapi_get(struct http_req *rq, struct err *err);
 enum rc http_schema_get(struct http_req *rq, struct err *err);
 
+/* events.c */
+enum rc http_event_list(struct http_req *rq, struct err *err);
+
 /* exam_amend.c */
 enum rc http_exam_amend_delete(struct http_req *rq, struct err *err);
 enum rc http_exam_amend_post(struct http_req *rq, struct err *err);

@@ -4,6 +4,7 @@
 
 #include "base/loop.h"
 #include "base/worker.h"
+#include "http/events.h"
 #include "http/life.h"
 #include "http/server.h"
 
@@ -26,6 +27,7 @@ struct http_server {
     bool draining;
     struct token_table *tokens;
     struct view_table *views;
+    struct event_table *events;
     struct text log; /* lines of this turn */
     struct http_counts counts;
     int64_t started_us;

@@ -49,6 +49,7 @@ void life_free(struct http_life *life)
     if (life->intake)
         life->intake->drop(&life->rq);
     life->srv->n_lives--;
+    event_forget(life);
     json_decref(life->rq.json);
     text_free(&life->body);
     text_free(&life->out);
@@ -154,8 +155,8 @@ static const char *makes(const char *path)
         const char *end, *type;
     } ends[] = {{".pdf", "application/pdf"}, {".html", "text/html"},
         {"/fhir", "application/fhir+json"}, {"/original", NULL},
-        {"/docs/api", "text/html"}, {"/", "text/html"},
-        {"/assets/{word}", NULL}};
+        {"/docs/api", "text/html"}, {"/v1/events", "text/event-stream"},
+        {"/", "text/html"}, {"/assets/{word}", NULL}};
     size_t len = strlen(path);
 
     for (size_t i = 0; i < ARRAY_LEN(ends); i++) {

@@ -68,7 +68,8 @@ struct http_life {
     int status; /* 0: none yet */
     const char *type;
     struct text out;
-    struct spool spool; /* instead of out, when it has a file */
+    struct spool spool;        /* instead of out, when it has a file */
+    struct listener *listener; /* instead of both, while it listens */
     struct http_header *headers;
     const char *etag, *etag_view;
     /* views of patients' records, to be in the log before answering */

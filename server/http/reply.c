@@ -204,8 +204,8 @@ static void tag_bytes(struct http_life *life)
 {
     uint64_t h = UINT64_C(14695981039346656037);
 
-    if (life->etag || life->status != 200 || strcmp(life->method, "GET") != 0 ||
-        life->rq.route->roles & HTTP_OPEN)
+    if (life->etag || life->status != 200 || life->listener ||
+        strcmp(life->method, "GET") != 0 || life->rq.route->roles & HTTP_OPEN)
         return;
     for (size_t i = 0; i < life->out.len; i++)
         h = (h ^ (uint8_t)life->out.data[i]) * UINT64_C(1099511628211);
@@ -226,6 +226,8 @@ static struct MHD_Response *make_response(struct http_life *life)
     size_t len;
     char *bytes;
 
+    if (life->listener)
+        return event_response(life);
     if (life->spool.fd >= 0)
         return spool_response(&life->spool, block_read, life);
     bytes = text_take(&life->out, &len);

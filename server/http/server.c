@@ -95,7 +95,8 @@ static void log_request(struct http_life *life)
     int64_t took = instant_now_us() - rq->now_us;
 
     life->srv->counts.requests[life->status / 100 % 6]++;
-    life->srv->counts.seconds_us += (uint64_t)took;
+    if (!life->listener)
+        life->srv->counts.seconds_us += (uint64_t)took;
     if (life->srv->parts.config->log_level > LOG_INFO && life->status < 500)
         return;
     json_out_object(&o, NULL);
@@ -361,6 +362,7 @@ enum rc http_server_new(
     srv->watch = watch_daemon(parts->loop, srv->mhd);
     srv->tokens = token_table_new(srv);
     srv->views = view_table_new(srv);
+    srv->events = event_table_new(srv);
     loop_every(parts->loop, 1000, every_second, srv);
     loop_every(parts->loop, 30000, every_half_minute, srv);
     loop_every(parts->loop, 3600000, every_hour, srv);
@@ -379,6 +381,7 @@ void http_server_free(struct http_server *srv)
         MHD_stop_daemon(srv->metrics);
     token_table_free(srv->tokens);
     view_table_free(srv->views);
+    event_table_free(srv->events);
     if (srv->log.len)
         fwrite(srv->log.data, 1, srv->log.len, stderr);
     text_free(&srv->log);
@@ -430,6 +433,7 @@ void http_server_drain(struct http_server *srv)
     if (srv->draining)
         return;
     srv->draining = true;
+    event_table_drain(srv->events);
     fd = MHD_quiesce_daemon(srv->mhd);
     if (fd != MHD_INVALID_SOCKET)
         close(fd);

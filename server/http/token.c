@@ -261,8 +261,10 @@ static void polled(void *arg, const struct db_reply *reply)
         for (size_t i = 0; i < db_rows_count(reply->rows[0]); i++) {
             uint8_t hash[32];
 
-            if (hash_from_hex(db_rows_text(reply->rows[0], i, 0), hash, 32))
-                token_forget(t, hash);
+            if (!hash_from_hex(db_rows_text(reply->rows[0], i, 0), hash, 32))
+                continue;
+            token_forget(t, hash);
+            event_table_revoke(t->srv->events, hash);
         }
     }
     arena_reset(t->poll_arena);

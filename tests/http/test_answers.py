@@ -741,6 +741,14 @@ class Walk:
         self.ask("desk", "GET",
                  f"/v1/orders?patient={self.patient}&lab={self.net.lab}")
 
+    def events(self):
+        """Each line of data that is told to somebody who comes back."""
+        for role in ("desk", "lab"):
+            answer = self.ask(role, "GET",
+                              f"/v1/events?wait=0&after={self.patient}")
+            self.test.assertGreater(len(answer.body), 3)
+        self.ask("desk", "GET", "/v1/events?wait=soon", status=422)
+
     def voided(self):
         self.change("prescriber", self.exam + "/entered-in-error",
                     {"reason": "another patient's"}, "POST")
@@ -783,7 +791,7 @@ class Answers(unittest.TestCase):
         for step in (walk.service, walk.sessions, walk.administration,
                      walk.patients, walk.visits, walk.readings, walk.habitual,
                      walk.exam_begun, walk.steps, walk.sections, walk.signed,
-                     walk.orders, walk.voided, walk.audit):
+                     walk.orders, walk.events, walk.voided, walk.audit):
             step()
         tried = walk.optics()
         self.assertEqual(tried, set(optics_functions()))

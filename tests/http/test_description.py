@@ -230,6 +230,8 @@ WORD_LISTS = [
      "order-new/properties/priority"),
     ("server/record/order_state.c", "RECORD_ORDER_STATUS_WORDS", "order",
      "order-head/properties/status"),
+    ("server/record/order_state.c", "RECORD_ORDER_STATUS_WORDS", "event",
+     "order/properties/status"),
     ("server/record/order_state.c", "RECORD_ORDER_STAGE_WORDS", "order",
      "event/properties/stage"),
     ("server/record/order_state.c", "RECORD_REMAKE_CAUSES", "order", "cause"),

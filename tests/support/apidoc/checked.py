@@ -7,6 +7,8 @@ from .description import Description
 from .schema import Faults, read
 
 PATCH = "application/merge-patch+json"
+# Answers of many objects, each of which fits the schema.
+MANY = ("application/x-ndjson", "text/event-stream")
 
 
 class Answer(NamedTuple):
@@ -69,6 +71,10 @@ class Checked:
         media = plain(got.headers["Content-Type"])
         if media == "application/x-ndjson":
             return [read(line) for line in raw.splitlines()]
+        if media == "text/event-stream":
+            return [read(line.removeprefix(b"data: "))
+                    for line in raw.splitlines()
+                    if line.startswith(b"data: ")]
         return read(raw) if media.endswith("json") and raw else raw
 
     def taken(self, body, media, answer):
@@ -103,8 +109,7 @@ class Checked:
             return
         if answer.status >= 400 and media != "application/problem+json":
             raise Faults(f"{o}: {answer.status} came as {media}")
-        bodies = answer.body if media == "application/x-ndjson" \
-            else [answer.body]
+        bodies = answer.body if media in MANY else [answer.body]
         for one in bodies:
             if isinstance(one, (bytes, bytearray)):
                 one = one.decode()
