@@ -2,6 +2,8 @@
  * probability, eyes exchanged, an entry's one slip. */
 #include "http/optics_functions.h"
 
+#include <math.h>
+
 #include "base/arena.h"
 #include "base/num.h"
 #include "optics/noise.h"
@@ -275,41 +277,97 @@ static void text_power(struct text *to, struct optics_power p)
         text_printf(to, " %+.2f x %03.0f", p.cyl, p.axis);
 }
 
-static void put_meaning(struct json_out *o, const struct optics_meaning *m)
+/* Words of the eyes that a meaning changes. */
+static const char *meaning_eye(const struct optics_meaning *m)
+{
+    if (m->both)
+        return "both";
+    return m->eye == OPTICS_RIGHT ? "right" : "left";
+}
+
+/* With the lens of eye, or of the one that changes. */
+static void put_meaning(
+    struct json_out *o, const struct optics_meaning *m, enum optics_eye eye)
 {
     json_out_text(o, "slip", optics_slip_word(m->slip));
-    http_optics_put_power(o, m->power);
+    json_out_text(o, "eye", meaning_eye(m));
+    http_optics_put_power(o, m->power[m->both ? eye : m->eye]);
     json_out_exact(o, "log_odds", m->log_odds);
     json_out_bool(o, "fits", m->fits);
 }
 
-static void put_offer(struct json_out *o, const struct optics_meaning *m,
+/* "the sign of the sphere is wrong in both eyes" */
+static void text_slip(struct text *to, const struct optics_meaning *m)
+{
+    text_puts(to, optics_slip_word(m->slip));
+    if (m->both && m->slip != OPTICS_SLIP_EYES)
+        text_puts(to, " in both eyes");
+}
+
+/* How many times as likely, in words for people; e^700 is still a number. */
+static double times(double log_odds)
+{
+    return exp(fmin(700, log_odds));
+}
+
+static void text_beside(struct text *to, const struct optics_slip_answer *a,
+    const struct optics_meaning *m)
+{
+    text_puts(to, "; or ");
+    if (!m->both && m->eye != a->eye)
+        text_printf(to, "the %s eye as ", meaning_eye(m));
+    text_power(to, m->power[m->both ? a->eye : m->eye]);
+    text_puts(to, ", if ");
+    text_slip(to, m);
+    text_printf(to, " (%.2g times as likely)",
+        times(m->log_odds - a->meaning[a->offered].log_odds));
+}
+
+static void put_offer(struct json_out *o, const struct optics_slip_answer *a,
     struct optics_power entered)
 {
+    const struct optics_meaning *m = &a->meaning[a->offered];
+    bool clear = a->verdict == OPTICS_SLIP_OFFERED;
     TEXT_AUTO words = {0};
 
     text_power(&words, optics_power_as(entered, OPTICS_MINUS_CYL));
-    text_printf(&words, " fits badly; ");
-    text_power(&words, m->power);
-    text_printf(&words, " would fit, if %s; nothing was changed, please look",
-        optics_slip_word(m->slip));
+    text_puts(&words, " fits badly; ");
+    text_power(&words, m->power[a->eye]);
+    text_puts(&words, clear ? " would fit, if " : " would fit too, if ");
+    text_slip(&words, m);
+    if (!clear)
+        text_printf(
+            &words, " (%.2g times as likely as the entry)", times(m->log_odds));
+    for (size_t i = 0; i < a->n_beside; i++)
+        text_beside(&words, a, &a->beside[i]);
+    text_puts(&words, "; nothing was changed, please look");
     json_out_object(o, "offered");
-    put_meaning(o, m);
+    put_meaning(o, m, a->eye);
+    json_out_exact(o, "odds", times(m->log_odds));
+    json_out_array(o, "alternatives");
+    for (size_t i = 0; i < a->n_beside; i++) {
+        json_out_object(o, NULL);
+        put_meaning(o, &a->beside[i], a->eye);
+        json_out_exact(
+            o, "times_as_likely", times(a->beside[i].log_odds - m->log_odds));
+        json_out_object_end(o);
+    }
+    json_out_array_end(o);
     json_out_text(o, "text", words.data);
     json_out_object_end(o);
 }
 
-static void put_slips(struct json_out *o, const char *key,
-    const struct optics_slip_answer *a, struct optics_power entered)
+static void put_slips(struct json_out *o, const struct optics_slip_answer *a,
+    struct optics_power entered)
 {
-    json_out_object(o, key);
+    json_out_object(o, a->eye == OPTICS_RIGHT ? "right" : "left");
     json_out_text(o, "verdict", optics_slip_verdict_word(a->verdict));
-    if (a->verdict == OPTICS_SLIP_OFFERED)
-        put_offer(o, &a->meaning[a->offered], entered);
+    if (a->verdict >= OPTICS_SLIP_POSSIBLE)
+        put_offer(o, a, entered);
     json_out_array(o, "considered");
     for (size_t i = 0; i < a->n; i++) {
         json_out_object(o, NULL);
-        put_meaning(o, &a->meaning[i]);
+        put_meaning(o, &a->meaning[i], a->eye);
         json_out_object_end(o);
     }
     json_out_array_end(o);
@@ -320,16 +378,13 @@ void http_optics_slip_explanation(struct json_in in, struct json_out *o)
 {
     struct optics_known known = {.patient = read_patient(in)};
     struct optics_entry now = read_now(in);
-    struct optics_slip_answer answer;
+    struct optics_slip_answers answers;
 
     read_corneas(in, &known);
-    for (int eye = 0; eye < 2; eye++) {
-        if (!now.has[eye])
-            continue;
-        if (!http_optics_right(in, optics_slip_explain(now,
-                                       (enum optics_eye)eye, &known, &answer)))
-            return;
-        put_slips(
-            o, eye == OPTICS_RIGHT ? "right" : "left", &answer, now.eye[eye]);
-    }
+    if (!http_optics_right(in, OPTICS_OK) ||
+        !http_optics_right(in, optics_slip_explain(now, &known, &answers)))
+        return;
+    for (int eye = 0; eye < 2; eye++)
+        if (now.has[eye])
+            put_slips(o, &answers.eye[eye], now.eye[eye]);
 }

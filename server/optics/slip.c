@@ -1,32 +1,15 @@
 #include "optics/slip.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "optics/round.h"
-
-static const double HISTORY_FREEDOM = 3;
-static const double TOGETHER = 0.05; /* changes as the other eye did */
-static const double CHI3_99 = 11.345;
-
-static const double CORNEA_FREEDOM = 4;
-static const double CORNEA_J0 = -0.33; /* centre of J0, D */
-static const double CORNEA_SCALE[2] = {0.22, 0.17};
-static const double CORNEA_LIMIT = 36; /* 2 F(2, 4) at 0.99 is 2 * 18.00 */
-
-static const double OTHER_FREEDOM = 2;
-static const double OTHER_SCALE[3] = {0.34, 0.19, 0.16};
-static const double OTHER_LIMIT = 57.5; /* 3 F(3, 2) at 0.95 is 3 * 19.16 */
+#include "optics/slip_score.h"
 
 static const double SLIP_PRIOR = 0.02;
 static const double CLEARLY = 10;
-static const double SAME = 1e-6; /* D: one lens */
-
-/* One way to read the entry. */
-struct guess {
-    struct optics_entry entry;
-    double score; /* of both eyes */
-    bool fits;    /* the eye that is asked about */
-};
+static const double ALTERNATIVE = 1000; /* times less likely than the offer */
+static const double SAME = 1e-6;        /* D: one lens */
 
 const char *optics_slip_word(enum optics_slip slip)
 {
@@ -50,166 +33,15 @@ const char *optics_slip_word(enum optics_slip slip)
 const char *optics_slip_verdict_word(enum optics_slip_verdict verdict)
 {
     static const char *const words[] = {"nothing to hold it against", "fits",
-        "no one slip explains it", "one slip explains it"};
+        "no one slip explains it", "a slip of the other eye is likelier",
+        "one slip may explain it", "one slip explains it"};
 
     return words[verdict];
 }
 
-static double square(double x)
-{
-    return x * x;
-}
-
-/* What one eye of one entry of the history lets expect. */
-struct expected {
-    struct optics_vector v;
-    struct optics_covariance s; /* its noise, drift, another method */
-    bool has_other;
-    double other_m, other_mm; /* the other eye's M, and the noise of it */
-};
-
-struct evidence {
-    const struct optics_known *known;
-    struct expected past[2][OPTICS_HISTORY_MAX]; /* by eye */
-    size_t n[2];
-};
-
 static enum optics_eye fellow(enum optics_eye eye)
 {
     return eye == OPTICS_RIGHT ? OPTICS_LEFT : OPTICS_RIGHT;
-}
-
-static struct expected expect(const struct optics_entry *now,
-    const struct optics_entry *past, enum optics_eye eye,
-    struct optics_patient patient)
-{
-    enum optics_eye o = fellow(eye);
-    struct expected x = {.v = optics_vector_of(past->eye[eye]),
-        .s = optics_entry_moved(now, past, patient.age_years),
-        .has_other = past->has[o] && now->has[o]};
-
-    x.s = optics_covariance_sum(x.s, optics_entry_noise(*past, eye, patient));
-    if (x.has_other) {
-        x.other_m = optics_power_equivalent(past->eye[o]);
-        x.other_mm = optics_entry_noise(*past, o, patient).mm;
-    }
-    return x;
-}
-
-static void gather(const struct optics_entry *now,
-    const struct optics_known *known, struct evidence *ret)
-{
-    ret->known = known;
-    for (int e = 0; e < 2; e++) {
-        ret->n[e] = 0;
-        for (size_t i = 0; i < known->patient.n; i++)
-            if (known->patient.history[i].has[e])
-                ret->past[e][ret->n[e]++] =
-                    expect(now, &known->patient.history[i], (enum optics_eye)e,
-                        known->patient);
-    }
-}
-
-/* One eye of an entry, and its fellow where there is one. */
-struct eyes {
-    struct optics_vector v;
-    struct optics_covariance noise;
-    double other_m, other_mm;
-};
-
-/* How likely they are beside x; the smallest squared distance so far in
- * *nearest. */
-static double beside(
-    const struct eyes *e, const struct expected *x, double *nearest)
-{
-    struct optics_vector d = optics_vector_difference(e->v, x->v);
-    struct optics_covariance s = optics_covariance_sum(e->noise, x->s);
-    struct optics_fit fit = optics_covariance_fit(s, d);
-    double alone = optics_student_log(fit, HISTORY_FREEDOM);
-
-    *nearest = fmin(*nearest, fit.distance2);
-    if (!x->has_other)
-        return alone;
-    d.m -= e->other_m - x->other_m;
-    s.mm += e->other_mm + x->other_mm;
-    fit = optics_covariance_fit(s, d);
-    *nearest = fmin(*nearest, fit.distance2);
-    return optics_log_sum(log1p(-TOGETHER) + alone,
-        log(TOGETHER) + optics_student_log(fit, HISTORY_FREEDOM));
-}
-
-/* False when the eye has no history. */
-static bool score_history(struct guess *r, enum optics_eye eye,
-    const struct evidence *known, bool *fits)
-{
-    struct optics_patient patient = known->known->patient;
-    enum optics_eye o = fellow(eye);
-    double sum = -INFINITY, nearest = INFINITY;
-    struct eyes e = {.v = optics_vector_of(r->entry.eye[eye]),
-        .noise = optics_entry_noise(r->entry, eye, patient)};
-
-    if (known->n[eye] == 0)
-        return false;
-    if (r->entry.has[o]) {
-        e.other_m = optics_power_equivalent(r->entry.eye[o]);
-        e.other_mm = optics_entry_noise(r->entry, o, patient).mm;
-    }
-    for (size_t i = 0; i < known->n[eye]; i++)
-        sum = optics_log_sum(sum, beside(&e, &known->past[eye][i], &nearest));
-    r->score += sum - log((double)known->n[eye]);
-    *fits = nearest <= CHI3_99;
-    return true;
-}
-
-static void score_cornea(struct guess *r, enum optics_eye eye,
-    const struct optics_known *known, bool *fits)
-{
-    struct optics_vector v = optics_vector_of(r->entry.eye[eye]);
-    struct optics_vector k = optics_vector_of(known->cornea[eye]);
-    double d2 = square((v.j0 - k.j0 - CORNEA_J0) / CORNEA_SCALE[0]) +
-                square((v.j45 - k.j45) / CORNEA_SCALE[1]);
-
-    r->score -= (CORNEA_FREEDOM + 2) / 2 * log1p(d2 / CORNEA_FREEDOM);
-    *fits = *fits && d2 <= CORNEA_LIMIT;
-}
-
-/* Against the other eye, mirrored; for both eyes at once. */
-static void score_other(struct guess *r, bool *fits)
-{
-    struct optics_vector a = optics_vector_of(r->entry.eye[OPTICS_RIGHT]);
-    struct optics_vector b = optics_vector_of(r->entry.eye[OPTICS_LEFT]);
-    double d2 = square((a.m - b.m) / OTHER_SCALE[0]) +
-                square((a.j0 - b.j0) / OTHER_SCALE[1]) +
-                square((a.j45 + b.j45) / OTHER_SCALE[2]);
-
-    r->score -= (OTHER_FREEDOM + 3) / 2 * log1p(d2 / OTHER_FREEDOM);
-    *fits = *fits && d2 <= OTHER_LIMIT;
-}
-
-/* Scores r; false when nothing is known about the eye asked about. */
-static bool score(
-    struct guess *r, enum optics_eye asked, const struct evidence *known)
-{
-    bool both = r->entry.has[OPTICS_RIGHT] && r->entry.has[OPTICS_LEFT];
-    bool history[2] = {false, false}, unused = true, any;
-
-    r->score = 0;
-    r->fits = true;
-    for (int e = 0; e < 2; e++) {
-        enum optics_eye eye = (enum optics_eye)e;
-        bool *fits = eye == asked ? &r->fits : &unused;
-
-        if (!r->entry.has[eye])
-            continue;
-        history[eye] = score_history(r, eye, known, fits);
-        if (known->known->has_cornea[eye])
-            score_cornea(r, eye, known->known, fits);
-    }
-    any = history[asked] || known->known->has_cornea[asked];
-    if (!both || history[asked])
-        return any;
-    score_other(r, &r->fits);
-    return true;
 }
 
 /* x is a number as prescriptions are written: on steps of 0.25 or 0.12 D. */
@@ -232,36 +64,54 @@ struct list {
     enum optics_eye eye;
     size_t n;
     enum optics_slip slip[OPTICS_SLIPS_MAX];
+    bool both[OPTICS_SLIPS_MAX];
     struct optics_entry entry[OPTICS_SLIPS_MAX];
 };
 
-static bool same(struct optics_power a, struct optics_power b)
+static bool same(const struct optics_entry *a, const struct optics_entry *b)
 {
-    return optics_power_distance(a, b) < SAME;
+    for (int eye = 0; eye < 2; eye++)
+        if (a->has[eye] &&
+            optics_power_distance(a->eye[eye], b->eye[eye]) >= SAME)
+            return false;
+    return true;
 }
 
-static bool listed(const struct list *l, struct optics_power p)
+static bool listed(const struct list *l, const struct optics_entry *e)
 {
     for (size_t i = 0; i < l->n; i++)
-        if (same(l->entry[i].eye[l->eye], p))
+        if (same(&l->entry[i], e))
             return true;
-    return same(l->as_entered->eye[l->eye], p);
+    return same(l->as_entered, e);
 }
 
-/* Lists p as what the slip was made of, if a record may hold it and it isn't
- * there; the first slip that explains a lens keeps it. */
-static bool add(struct list *l, enum optics_slip slip, struct optics_power p)
+/* Makes *p what a record holds; false when none can. */
+static bool recordable(struct optics_power *p)
 {
-    struct optics_rx rx;
+    *p = optics_power_normal(*p);
+    return optics_rx_check(optics_rx_of_power(*p)) == OPTICS_OK;
+}
 
-    p = optics_power_normal(p);
-    rx = optics_rx_of_power(p);
-    if (optics_rx_check(rx) != OPTICS_OK || listed(l, p))
-        return false;
-    l->entry[l->n] = *l->as_entered;
-    l->entry[l->n].eye[l->eye] = p;
+/* Lists e as what the slip was made of, if it isn't there; the first slip that
+ * explains an entry keeps it. */
+static void add_entry(struct list *l, enum optics_slip slip, bool both,
+    const struct optics_entry *e)
+{
+    if (listed(l, e))
+        return;
+    l->entry[l->n] = *e;
+    l->both[l->n] = both;
     l->slip[l->n++] = slip;
-    return true;
+}
+
+static void add(struct list *l, enum optics_slip slip, struct optics_power p)
+{
+    struct optics_entry e = *l->as_entered;
+
+    if (!recordable(&p))
+        return;
+    e.eye[l->eye] = p;
+    add_entry(l, slip, false, &e);
 }
 
 static void add_sphere(struct list *l, enum optics_slip slip, double sph)
@@ -271,7 +121,7 @@ static void add_sphere(struct list *l, enum optics_slip slip, double sph)
     if (on_steps(p.sph) && !on_steps(sph))
         return;
     p.sph = sph;
-    (void)add(l, slip, p);
+    add(l, slip, p);
 }
 
 static void add_cylinder(struct list *l, enum optics_slip slip, double cyl)
@@ -281,7 +131,7 @@ static void add_cylinder(struct list *l, enum optics_slip slip, double cyl)
     if (on_steps(p.cyl) && !on_steps(cyl))
         return;
     p.cyl = cyl;
-    (void)add(l, slip, p);
+    add(l, slip, p);
 }
 
 static void add_axis(struct list *l, enum optics_slip slip, double axis)
@@ -291,25 +141,76 @@ static void add_axis(struct list *l, enum optics_slip slip, double axis)
     if (axis < 1 || axis > 180 || !whole(axis))
         return;
     p.axis = axis;
-    (void)add(l, slip, p);
+    add(l, slip, p);
+}
+
+/* Slips that a format makes as well as a hand, and then in both eyes. */
+static const struct maker {
+    enum optics_slip slip;
+    double factor; /* of the number, where it is one */
+} MAKERS[] = {
+    {OPTICS_SLIP_SPHERE_SIGN, -1},
+    {OPTICS_SLIP_CYLINDER_SIGN, -1},
+    {OPTICS_SLIP_SPHERE_POINT, 0.1},
+    {OPTICS_SLIP_SPHERE_POINT, 10},
+    {OPTICS_SLIP_SPHERE_POINT, 0.01},
+    {OPTICS_SLIP_CYLINDER_POINT, 0.1},
+    {OPTICS_SLIP_CYLINDER_POINT, 10},
+    {OPTICS_SLIP_CYLINDER_POINT, 0.01},
+    {OPTICS_SLIP_AXIS_TURNED, 0},
+    {OPTICS_SLIP_OTHER_FORM, 0},
+};
+
+#define N_MAKERS (sizeof(MAKERS) / sizeof(MAKERS[0]))
+
+/* x times factor, if it is another number of hundredths, on steps where x is.
+ */
+static bool scale(double *x, double factor)
+{
+    double was = *x, exact = was * factor;
+
+    *x = optics_round_to(exact, 0.01);
+    return fabs(*x - exact) < 1e-6 && fabs(*x - was) > 1e-6 &&
+           (!on_steps(was) || on_steps(*x));
+}
+
+/* Undoes the slip in *p; false where it can't have been made. */
+static bool make(struct maker maker, struct optics_power *p)
+{
+    switch (maker.slip) {
+    case OPTICS_SLIP_SPHERE_SIGN:
+    case OPTICS_SLIP_SPHERE_POINT:
+        return scale(&p->sph, maker.factor) && recordable(p);
+    case OPTICS_SLIP_OTHER_FORM:
+        p->cyl = -p->cyl;
+        /* fallthrough */
+    case OPTICS_SLIP_AXIS_TURNED:
+        p->axis = p->axis > 90 ? p->axis - 90 : p->axis + 90;
+        return p->cyl != 0 && recordable(p);
+    default:
+        return scale(&p->cyl, maker.factor) && recordable(p);
+    }
+}
+
+/* Each in the eye alone, then each in both. */
+static void add_made(struct list *l)
+{
+    enum optics_eye other = fellow(l->eye);
+
+    for (size_t i = 0; i < 2 * N_MAKERS; i++) {
+        struct maker maker = MAKERS[i % N_MAKERS];
+        bool both = i >= N_MAKERS;
+        struct optics_entry e = *l->as_entered;
+
+        if (!make(maker, &e.eye[l->eye]))
+            continue;
+        if (both && (!e.has[other] || !make(maker, &e.eye[other])))
+            continue;
+        add_entry(l, maker.slip, both, &e);
+    }
 }
 
 typedef void add_number(struct list *l, enum optics_slip slip, double x);
-
-/* The number with its point elsewhere; none is made of less than a hundredth.
- */
-static void move_point(
-    struct list *l, enum optics_slip slip, double x, add_number *add_one)
-{
-    static const double factor[] = {0.1, 10, 0.01};
-
-    for (size_t i = 0; i < 3; i++) {
-        double moved = optics_round_to(x * factor[i], 0.01);
-
-        if (fabs(moved - x * factor[i]) < 1e-6)
-            add_one(l, slip, moved);
-    }
-}
 
 /* The whole number with each two neighbouring digits exchanged, of at least
  * digits. */
@@ -334,26 +235,21 @@ static void exchange_digits(struct list *l, enum optics_slip slip,
 static void list_slips(struct list *l)
 {
     struct optics_power p = l->as_entered->eye[l->eye];
-    struct optics_power q = p;
+    struct optics_entry turned = *l->as_entered;
     enum optics_eye other = fellow(l->eye);
 
+    turned.eye[l->eye] = l->as_entered->eye[other];
+    turned.eye[other] = p;
     /* Before all that would change one eye to the same lens. */
-    if (l->as_entered->has[other] &&
-        add(l, OPTICS_SLIP_EYES, l->as_entered->eye[other]))
-        l->entry[l->n - 1].eye[other] = p;
-    add_sphere(l, OPTICS_SLIP_SPHERE_SIGN, -p.sph);
-    add_cylinder(l, OPTICS_SLIP_CYLINDER_SIGN, -p.cyl);
-    move_point(l, OPTICS_SLIP_SPHERE_POINT, p.sph, add_sphere);
-    move_point(l, OPTICS_SLIP_CYLINDER_POINT, p.cyl, add_cylinder);
+    if (turned.has[other] && recordable(&turned.eye[l->eye]) &&
+        recordable(&turned.eye[other]))
+        add_entry(l, OPTICS_SLIP_EYES, true, &turned);
+    add_made(l);
     exchange_digits(l, OPTICS_SLIP_SPHERE_DIGITS,
         (const double[]){p.sph, 0.01, 3}, add_sphere);
     exchange_digits(l, OPTICS_SLIP_CYLINDER_DIGITS,
         (const double[]){p.cyl, 0.01, 3}, add_cylinder);
     if (p.cyl != 0) {
-        q.axis = p.axis > 90 ? p.axis - 90 : p.axis + 90;
-        (void)add(l, OPTICS_SLIP_AXIS_TURNED, q);
-        q.cyl = -p.cyl;
-        (void)add(l, OPTICS_SLIP_OTHER_FORM, q);
         add_axis(l, OPTICS_SLIP_AXIS_POINT, p.axis * 10);
         add_axis(l, OPTICS_SLIP_AXIS_POINT, p.axis / 10);
         exchange_digits(l, OPTICS_SLIP_AXIS_DIGITS,
@@ -371,49 +267,166 @@ static void insert(struct optics_slip_answer *a, struct optics_meaning m)
     a->meaning[i] = m;
 }
 
-static enum optics_slip_verdict decide(
-    const struct optics_slip_answer *a, bool entry_fits)
+/* All meanings of one eye, beside the entry as it stands. */
+static void weigh(const struct optics_evidence *known,
+    const struct optics_entry *entry, const struct optics_score *now,
+    struct optics_slip_answer *ret)
 {
-    const struct optics_meaning *best = &a->meaning[0];
+    struct list list = {.as_entered = entry, .eye = ret->eye};
+    double prior;
 
-    if (entry_fits)
+    list_slips(&list);
+    prior = SLIP_PRIOR / (double)list.n / (1 - SLIP_PRIOR);
+    for (size_t i = 0; i < list.n; i++) {
+        const struct optics_entry *e = &list.entry[i];
+        struct optics_score s = optics_evidence_score(known, e);
+        struct optics_meaning m = {
+            .slip = list.slip[i],
+            .eye = ret->eye,
+            .both = list.both[i],
+            .log_odds = s.log_likelihood - now->log_likelihood + log(prior),
+            .fits = s.fits[ret->eye],
+        };
+
+        for (int eye = 0; eye < 2; eye++)
+            if (e->has[eye])
+                m.power[eye] = optics_power_as(e->eye[eye], OPTICS_MINUS_CYL);
+        if (m.both)
+            m.fits = s.fits[OPTICS_RIGHT] && s.fits[OPTICS_LEFT];
+        insert(ret, m);
+    }
+}
+
+/* Adds a meaning that fits to the alternatives, likeliest first. */
+static void stand_beside(
+    struct optics_slip_answer *a, const struct optics_meaning *m)
+{
+    double least = a->meaning[a->offered].log_odds - log(ALTERNATIVE);
+    size_t i;
+
+    if (!m->fits || m->log_odds < least)
+        return;
+    if (a->n_beside < OPTICS_BESIDE_MAX)
+        a->n_beside++;
+    else if (a->beside[OPTICS_BESIDE_MAX - 1].log_odds >= m->log_odds)
+        return;
+    for (i = a->n_beside - 1; i > 0 && a->beside[i - 1].log_odds < m->log_odds;
+         i--)
+        a->beside[i] = a->beside[i - 1];
+    a->beside[i] = *m;
+}
+
+/* The index from i on of the likeliest meaning that fits; n without. */
+static size_t fitting(const struct optics_slip_answer *a, size_t i)
+{
+    while (i < a->n && !a->meaning[i].fits)
+        i++;
+    return i;
+}
+
+/* The likeliest meaning that changes this eye alone and fits; NULL for none. */
+static const struct optics_meaning *fitting_alone(
+    const struct optics_slip_answer *a)
+{
+    size_t i = fitting(a, 0);
+
+    while (i < a->n && a->meaning[i].both)
+        i = fitting(a, i + 1);
+    return i < a->n ? &a->meaning[i] : NULL;
+}
+
+/* The verdict by the likeliest meaning that fits; rival is that of the other
+ * eye alone where the evidence doesn't tell the eyes apart, else NULL. */
+static enum optics_slip_verdict decide(const struct optics_slip_answer *a,
+    const struct optics_score *now, const struct optics_meaning *rival)
+{
+    bool explained = now->together[a->eye];
+    size_t next = fitting(a, a->offered + 1);
+    double odds, least = explained ? 0 : -log(CLEARLY), nearest = -INFINITY;
+
+    if (now->fits[a->eye])
         return OPTICS_SLIP_FITS;
-    if (a->n == 0 || !best->fits || best->log_odds < log(CLEARLY))
-        return OPTICS_SLIP_UNEXPLAINED;
-    if (a->n > 1 && best->log_odds - best[1].log_odds < log(CLEARLY))
-        return OPTICS_SLIP_UNEXPLAINED;
-    return OPTICS_SLIP_OFFERED;
+    odds = a->offered < a->n ? a->meaning[a->offered].log_odds : -INFINITY;
+    if (odds < least)
+        return explained ? OPTICS_SLIP_FITS : OPTICS_SLIP_UNEXPLAINED;
+    if (next < a->n)
+        nearest = a->meaning[next].log_odds;
+    if (rival)
+        nearest = fmax(nearest, rival->log_odds);
+    return fmin(odds, odds - nearest) >= log(CLEARLY) ? OPTICS_SLIP_OFFERED
+                                                      : OPTICS_SLIP_POSSIBLE;
+}
+
+static bool offers(const struct optics_slip_answer *a)
+{
+    return a->verdict >= OPTICS_SLIP_POSSIBLE;
+}
+
+/* Where one eye is held against the other a slip of either explains the same:
+ * one offer for the pair, and what the other eye offers beside it. */
+static void part(struct optics_slip_answer eye[2])
+{
+    const struct optics_meaning *r = &eye[OPTICS_RIGHT].meaning[0];
+    const struct optics_meaning *l = &eye[OPTICS_LEFT].meaning[0];
+
+    if (!offers(&eye[OPTICS_RIGHT]) || !offers(&eye[OPTICS_LEFT]))
+        return;
+    r += eye[OPTICS_RIGHT].offered;
+    l += eye[OPTICS_LEFT].offered;
+    if (r->both && l->both)
+        return;
+    eye[r->log_odds < l->log_odds ? OPTICS_RIGHT : OPTICS_LEFT].verdict =
+        OPTICS_SLIP_OTHER_EYE;
+}
+
+static void choose(struct optics_slip_answers *got,
+    const struct optics_evidence *known, const struct optics_entry *entry,
+    const struct optics_score *now)
+{
+    bool mirrors = optics_evidence_mirrors(known, entry);
+
+    for (int eye = 0; eye < 2; eye++) {
+        struct optics_slip_answer *a = &got->eye[eye];
+        const struct optics_meaning *rival =
+            mirrors ? fitting_alone(&got->eye[!eye]) : NULL;
+
+        if (!entry->has[eye] ||
+            !optics_evidence_any(known, entry, (enum optics_eye)eye))
+            continue;
+        a->offered = fitting(a, 0);
+        a->verdict = decide(a, now, rival);
+        if (!offers(a))
+            continue;
+        for (size_t i = a->offered + 1; i < a->n; i++)
+            stand_beside(a, &a->meaning[i]);
+        if (rival)
+            stand_beside(a, rival);
+    }
+    if (mirrors)
+        part(got->eye);
 }
 
 enum optics_fault optics_slip_explain(struct optics_entry entry,
-    enum optics_eye eye, const struct optics_known *known,
-    struct optics_slip_answer *ret)
+    const struct optics_known *known, struct optics_slip_answers *ret)
 {
-    struct guess now = {.entry = entry};
-    struct optics_slip_answer got = {0};
-    struct evidence evidence;
-    struct list list = {.as_entered = &entry, .eye = eye};
+    struct optics_evidence evidence;
+    struct optics_score now;
     enum optics_fault fault = optics_patient_check(known->patient);
 
-    if (fault == OPTICS_OK && !entry.has[eye])
+    if (fault == OPTICS_OK && !entry.has[OPTICS_RIGHT] &&
+        !entry.has[OPTICS_LEFT])
         fault = OPTICS_BAD_AN_EYE;
     if (fault != OPTICS_OK)
         return fault;
-    gather(&entry, known, &evidence);
-    if (score(&now, eye, &evidence)) {
-        list_slips(&list);
-        for (size_t i = 0; i < list.n; i++) {
-            struct guess r = {.entry = list.entry[i]};
-            double prior = SLIP_PRIOR / (double)list.n / (1 - SLIP_PRIOR);
-
-            score(&r, eye, &evidence);
-            insert(
-                &got, (struct optics_meaning){list.slip[i],
-                          optics_power_as(r.entry.eye[eye], OPTICS_MINUS_CYL),
-                          r.score - now.score + log(prior), r.fits});
-        }
-        got.verdict = decide(&got, now.fits);
+    optics_evidence_gather(&entry, known, &evidence);
+    now = optics_evidence_score(&evidence, &entry);
+    memset(ret, 0, sizeof(*ret));
+    for (int eye = 0; eye < 2; eye++) {
+        ret->eye[eye].eye = (enum optics_eye)eye;
+        if (entry.has[eye] &&
+            optics_evidence_any(&evidence, &entry, (enum optics_eye)eye))
+            weigh(&evidence, &entry, &now, &ret->eye[eye]);
     }
-    *ret = got;
+    choose(ret, &evidence, &entry, &now);
     return OPTICS_OK;
 }

@@ -114,7 +114,7 @@ static void slips(struct random *r)
 {
     struct optics_entry history[3];
     struct optics_known known = {.patient = draw_patient(r, history)};
-    struct optics_slip_answer got;
+    struct optics_slip_answers all;
 
     for (int eye = 0; eye < 2; eye++) {
         struct optics_power k = draw_power(r, 6);
@@ -123,15 +123,20 @@ static void slips(struct random *r)
         known.cornea[eye] =
             (struct optics_power){0, -fabs(k.cyl), k.cyl != 0 ? k.axis : 0};
     }
-    if (optics_slip_explain(draw_entry(r), draw_eye(r), &known, &got) !=
-        OPTICS_OK)
+    if (optics_slip_explain(draw_entry(r), &known, &all) != OPTICS_OK)
         return;
-    HOLDS(got.n <= OPTICS_SLIPS_MAX, "%zu meanings", got.n);
-    for (size_t i = 0; i < got.n; i++) {
-        expect_power_sound("optics_slip_explain", got.meaning[i].power);
-        expect_sound("optics_slip_explain", got.meaning[i].log_odds);
-        HOLDS(i == 0 || got.meaning[i].log_odds <= got.meaning[i - 1].log_odds,
-            "a meaning is likelier than the one before it");
+    for (int eye = 0; eye < 2; eye++) {
+        const struct optics_slip_answer *got = &all.eye[eye];
+
+        HOLDS(got->n < OPTICS_SLIPS_MAX, "%zu meanings", got->n);
+        for (size_t i = 0; i < got->n; i++) {
+            const struct optics_meaning *m = &got->meaning[i];
+
+            expect_power_sound("optics_slip_explain", m->power[eye]);
+            expect_sound("optics_slip_explain", m->log_odds);
+            HOLDS(i == 0 || m->log_odds <= m[-1].log_odds,
+                "a meaning is likelier than the one before it");
+        }
     }
 }
 
