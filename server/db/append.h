@@ -5,7 +5,7 @@
  *
  * A request's rows stand or fall together and on their own: a bad one never
  * fails its neighbours.  The token of each row decides its network (migration
- * 0005).  Sending the same again is harmless.
+ * 0005 and 0009).  Sending the same again is harmless.
  */
 #include <stddef.h>
 #include <stdint.h>
