@@ -42,12 +42,11 @@ static void fill_device(struct http_req *rq, struct record_device *device)
 
     if (device->serial || !*who->serial)
         return;
-    /* The request may be a line's, gone before its row. */
-    device->serial = arena_strdup(rq->arena, who->serial);
+    device->serial = who->serial;
     if (!device->model && *who->model)
-        device->model = arena_strdup(rq->arena, who->model);
+        device->model = who->model;
     if (!device->manufacturer && *who->maker)
-        device->manufacturer = arena_strdup(rq->arena, who->maker);
+        device->manufacturer = who->maker;
 }
 
 void reading_row_fill(struct http_req *rq, struct record_reading *reading,
