@@ -319,6 +319,27 @@ static void take_signals(struct forwarder *f)
     f->signal_fd = signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK);
 }
 
+static bool same_folder(const char *a, const char *b)
+{
+    struct stat a_st, b_st;
+
+    return a && b && stat(a, &a_st) == 0 && stat(b, &b_st) == 0 &&
+           a_st.st_dev == b_st.st_dev && a_st.st_ino == b_st.st_ino;
+}
+
+/* Else what goes there would come in again. */
+static enum rc check_folders(const struct forward_options *o, struct err *err)
+{
+    const char *dir = o->watch.dir;
+
+    if (same_folder(dir, o->spool) || same_folder(dir, o->refused) ||
+        same_folder(dir, o->watch.keep))
+        return err_set(err, RC_INVALID, NULL,
+            "what is watched can't be the same folder as the spool, "
+            "--refused or --keep");
+    return RC_OK;
+}
+
 static enum rc open_parts(struct forwarder *f, struct err *err)
 {
     const struct forward_options *o = f->options;
@@ -334,6 +355,7 @@ static enum rc open_parts(struct forwarder *f, struct err *err)
         o->refused ? o->refused : "");
     if (o->source == FORWARD_FOLDER)
         TRY(forward_watch_new(&o->watch, &f->watch, err));
+    TRY(check_folders(o, err));
     if (o->source == FORWARD_LINES)
         f->text = forward_text_new(&o->text);
     f->poster = forward_poster_new(&o->target);

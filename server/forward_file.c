@@ -28,11 +28,28 @@ bool forward_file_write(int fd, const void *bytes, size_t len, off_t at)
     return true;
 }
 
+/* Makes the name of a new folder durable. */
+static void sync_above(int fd)
+{
+    int above = openat(fd, "..", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+
+    if (above < 0)
+        return; /* it may be closed to us; then it isn't ours to keep */
+    fsync(above);
+    close(above);
+}
+
 int forward_file_folder(int dir_fd, const char *path)
 {
-    if (mkdirat(dir_fd, path, 0700) && errno != EEXIST)
+    bool made = mkdirat(dir_fd, path, 0700) == 0;
+    int fd;
+
+    if (!made && errno != EEXIST)
         return -1;
-    return openat(dir_fd, path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    fd = openat(dir_fd, path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd >= 0 && made)
+        sync_above(fd);
+    return fd;
 }
 
 static int new_open(int dir_fd)

@@ -114,8 +114,6 @@ static enum rc open_in(struct forward_spool *spool, const char *dir,
         return err_set(err, RC_INTERNAL, NULL, "can't open %s: %s",
             spool->queue_fd < 0 ? "the spool's queue" : spool->refused,
             strerror(errno));
-    /* The folders' own names. */
-    fsync(spool->dir_fd);
     queue_tidy(spool);
     return RC_OK;
 }

@@ -40,6 +40,7 @@ struct seen {
 struct forward_watch {
     const struct forward_watch_options *options; /* borrowed */
     int dir_fd, keep_fd, inotify_fd;
+    int watched;    /* inotify's number of the folder, -1: none */
     unsigned taken; /* names made */
     struct seen files[FILES_MOST];
     size_t n;
@@ -47,32 +48,59 @@ struct forward_watch {
 
 #define EVENTS (IN_CLOSE_WRITE | IN_MOVED_TO | IN_CREATE | IN_ONLYDIR)
 
+/* The folder of that name now: it may be another one than before, as after a
+ * network folder was away. */
+static enum rc folder_open(struct forward_watch *w, struct err *err)
+{
+    int fd = open(w->options->dir, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    struct stat now, before;
+
+    if (fd < 0)
+        return err_set(err, RC_BUSY, NULL, "can't look into the folder %s: %s",
+            w->options->dir, strerror(errno));
+    if (w->dir_fd >= 0 && fstat(fd, &now) == 0 &&
+        fstat(w->dir_fd, &before) == 0 && now.st_dev == before.st_dev &&
+        now.st_ino == before.st_ino) {
+        close(fd);
+        return RC_OK;
+    }
+    if (w->dir_fd >= 0)
+        close(w->dir_fd);
+    w->dir_fd = fd;
+    /* Without it the folder is looked at every LOOK_MS. */
+    if (w->watched >= 0)
+        inotify_rm_watch(w->inotify_fd, w->watched);
+    w->watched = inotify_add_watch(w->inotify_fd, w->options->dir, EVENTS);
+    return RC_OK;
+}
+
+static enum rc parts_open(struct forward_watch *w, struct err *err)
+{
+    const char *keep = w->options->keep;
+
+    w->inotify_fd = inotify_init1(IN_CLOEXEC | IN_NONBLOCK);
+    TRY(folder_open(w, err));
+    if (keep)
+        w->keep_fd = forward_file_folder(AT_FDCWD, keep);
+    if (keep && w->keep_fd < 0)
+        return err_set(err, RC_INVALID, NULL, "can't open the folder %s: %s",
+            keep, strerror(errno));
+    return RC_OK;
+}
+
 enum rc forward_watch_new(const struct forward_watch_options *options,
     struct forward_watch **ret, struct err *err)
 {
     struct forward_watch *w = xcalloc(1, sizeof(*w));
+    enum rc rc;
 
     w->options = options;
-    w->inotify_fd = w->keep_fd = -1;
-    w->dir_fd = open(options->dir, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (w->dir_fd < 0) {
-        err_set(err, RC_INVALID, NULL, "can't watch the folder %s: %s",
-            options->dir, strerror(errno));
+    w->dir_fd = w->inotify_fd = w->keep_fd = w->watched = -1;
+    rc = parts_open(w, err);
+    if (rc != RC_OK) {
         forward_watch_free(w);
-        return RC_INVALID;
+        return rc;
     }
-    if (options->keep)
-        w->keep_fd = forward_file_folder(AT_FDCWD, options->keep);
-    if (options->keep && w->keep_fd < 0) {
-        err_set(err, RC_INVALID, NULL, "can't open the folder %s: %s",
-            options->keep, strerror(errno));
-        forward_watch_free(w);
-        return RC_INVALID;
-    }
-    w->inotify_fd = inotify_init1(IN_CLOEXEC | IN_NONBLOCK);
-    /* Without it the folder is looked at every LOOK_MS. */
-    if (w->inotify_fd >= 0)
-        inotify_add_watch(w->inotify_fd, options->dir, EVENTS);
     *ret = w;
     return RC_OK;
 }
@@ -154,15 +182,18 @@ static void note(struct forward_watch *w, const char *name,
 
 static enum rc look(struct forward_watch *w, int64_t now_ms, struct err *err)
 {
-    int own = openat(w->dir_fd, ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    DIR *dir = own < 0 ? NULL : fdopendir(own);
     const struct dirent *entry;
     size_t kept = 0;
     struct stat st;
+    DIR *dir;
+    int own;
 
+    TRY(folder_open(w, err));
+    own = openat(w->dir_fd, ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    dir = own < 0 ? NULL : fdopendir(own);
     if (!dir) {
-        err_set(err, RC_BUSY, NULL, "can't look into the folder: %s",
-            strerror(errno));
+        err_set(err, RC_BUSY, NULL, "can't look into the folder %s: %s",
+            w->options->dir, strerror(errno));
         if (own >= 0)
             close(own);
         return RC_BUSY;
