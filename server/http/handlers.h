@@ -106,6 +106,14 @@ enum rc http_patient_list(struct http_req *rq, struct err *err);
 enum rc http_patient_patch(struct http_req *rq, struct err *err);
 enum rc http_patient_post(struct http_req *rq, struct err *err);
 
+/* profiles.c */
+enum rc http_profile_get(struct http_req *rq, struct err *err);
+enum rc http_profile_list(struct http_req *rq, struct err *err);
+enum rc http_profile_post(struct http_req *rq, struct err *err);
+enum rc http_profile_preview(struct http_req *rq, struct err *err);
+enum rc http_profile_version_list(struct http_req *rq, struct err *err);
+enum rc http_profile_version_post(struct http_req *rq, struct err *err);
+
 /* readings.c */
 enum rc http_reading_claim(struct http_req *rq, struct err *err);
 enum rc http_reading_get(struct http_req *rq, struct err *err);

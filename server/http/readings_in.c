@@ -11,6 +11,7 @@
 #include "http/handlers.h"
 #include "http/inside.h"
 #include "http/lines.h"
+#include "http/profile_find.h"
 #include "http/reading_answer.h"
 #include "http/reading_row.h"
 #include "instruments/format.h"
@@ -19,6 +20,8 @@
 #define INLINE_MOST 32768 /* bytes; takes a millisecond or so */
 
 struct ingest {
+    http_next *next;          /* once the body was read */
+    struct profile_used used; /* by ?profile=, or none */
     bool array;
     struct db_readings *unit;
     int64_t version; /* of one that stood there already; 0: it is new */
@@ -39,7 +42,19 @@ static bool body_is_array(const struct http_req *rq)
     return rq->body[blank] == '[' && !is_file(rq);
 }
 
-static enum rc read_whole(
+/* What a profile makes of a payload is a list, however long. */
+static enum rc read_profiled(struct http_req *rq, struct ingest *in,
+    const struct instruments_input *input, struct err *err)
+{
+    struct instruments_readings found = {0};
+
+    TRY(profile_decode(in->used.profile, input, &found, err));
+    in->array = true;
+    in->unit = reading_unit_of(rq, &found, in->used.format);
+    return RC_OK;
+}
+
+static enum rc read_body(
     struct http_req *rq, struct ingest *in, struct err *err)
 {
     const struct instruments_format *format = instruments_format_of(rq->media);
@@ -48,24 +63,12 @@ static enum rc read_whole(
 
     input.zone = reading_zone(rq);
     input.unpack = http_dicom_unpack;
+    if (in->used.profile)
+        return read_profiled(rq, in, &input, err);
     TRY(format->decode(&input, &found, err));
     in->array = body_is_array(rq);
     in->unit = reading_unit_of(rq, &found, format->name);
     return RC_OK;
-}
-
-static enum rc read_body(
-    struct http_req *rq, struct ingest **ret, struct err *err)
-{
-    struct ingest *in = arena_calloc(rq->arena, 1, sizeof(*in));
-
-    *ret = in;
-    if (!instruments_format_of(rq->media))
-        return err_set(err, RC_MEDIA_TYPE, NULL,
-            "readings come as application/json, application/x-ndjson, "
-            "application/dicom+json or application/dicom, not \"%s\"",
-            rq->media);
-    return read_whole(rq, in, err);
 }
 
 /* ---- answering -------------------------------------------------------- */
@@ -157,23 +160,45 @@ static enum rc whole_stored(
 /* Long bodies are read in a worker, so that they hold nobody up. */
 static void read_in_worker(struct http_req *rq)
 {
-    struct ingest *in;
+    (void)read_body(rq, rq->state, &rq->life->err);
+}
 
-    if (read_body(rq, &in, &rq->life->err) == RC_OK)
-        rq->state = in;
+static enum rc read_now(struct http_req *rq, struct err *err)
+{
+    struct ingest *in = rq->state;
+
+    if (is_file(rq))
+        return http_program_work(rq, read_in_worker, in->next);
+    if (rq->body_len > INLINE_MOST)
+        return http_work(rq, read_in_worker, in->next);
+    TRY(read_body(rq, in, err));
+    return in->next(rq, NULL, err);
+}
+
+static enum rc profile_known(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    struct ingest *in = rq->state;
+
+    TRY(profile_found(rq, reply, &in->used, err));
+    return read_now(rq, err);
 }
 
 static enum rc with_body(struct http_req *rq, http_next *next, struct err *err)
 {
-    struct ingest *in;
+    struct ingest *in = arena_calloc(rq->arena, 1, sizeof(*in));
 
-    if (is_file(rq))
-        return http_program_work(rq, read_in_worker, next);
-    if (rq->body_len > INLINE_MOST)
-        return http_work(rq, read_in_worker, next);
-    TRY(read_body(rq, &in, err));
     rq->state = in;
-    return next(rq, NULL, err);
+    in->next = next;
+    if (http_query(rq, "profile") || profile_needed(rq->media))
+        return profile_ask(rq, profile_known, err);
+    if (!instruments_format_of(rq->media))
+        return err_set(err, RC_MEDIA_TYPE, NULL,
+            "readings come as application/json, application/x-ndjson, "
+            "application/dicom+json or application/dicom, and with ?profile= "
+            "as text, XML or JSON of any shape, not \"%s\"",
+            rq->media);
+    return read_now(rq, err);
 }
 
 static enum rc body_read(

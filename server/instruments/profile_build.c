@@ -363,22 +363,30 @@ static bool in_row(const struct build *b, const struct profile_field *f,
     return sort < 0 || sort == row->sort;
 }
 
+/* f's target as a pointer: with the eye's word. */
+static const char *target_of(
+    const struct build *b, const struct profile_field *f, const char *eye)
+{
+    if (!needs_eye(f) || !eye)
+        return f->to;
+    return arena_printf(b->arena, "/%s%s", eye, f->to + strlen("/{eye}"));
+}
+
 static void take_field(struct build *b, const struct profile_field *f,
     const struct profile_row *row, const char *eye)
 {
     struct profile_why why = {.arena = b->arena};
     json_t *value = profile_value(b->p, b->mapping, f, row, &why);
+    struct origin from = {f->to, row, f->cells[0]};
 
     if (!value && !why.why)
         return;
     if (why.why) {
-        fault(b, &(struct origin){f->to, row, f->cells[0]}, f->to, why.why);
-        b->measured = true; /* or would have been */
+        fault(b, &from, target_of(b, f, eye), why.why);
         return;
     }
     if (needs_eye(f) && !eye) {
-        fault(b, &(struct origin){f->to, row, f->cells[0]}, f->to,
-            "belongs to an eye that nothing names");
+        fault(b, &from, f->to, "belongs to an eye that nothing names");
         json_decref(value);
         return;
     }
@@ -430,6 +438,20 @@ static void put_constants(
     }
 }
 
+/* What says nothing alone (a base, a confidence) comes second, and only beside
+ * what was measured. */
+static void take_fields(struct build *b, const struct profile_row *row,
+    const char *eye, bool second)
+{
+    for (size_t i = 0; i < b->mapping->n_fields; i++) {
+        const struct profile_field *f = &b->mapping->fields[i];
+
+        if (!f->constant && f->second == second && in_row(b, f, row) &&
+            (!second || beside(b, f, eye, row)))
+            take_field(b, f, row, eye);
+    }
+}
+
 static void take_row(
     struct build *b, const struct profile_row *row, int *section)
 {
@@ -438,10 +460,8 @@ static void take_row(
 
     if (b->err->n_faults > before)
         return;
-    for (size_t i = 0; i < b->mapping->n_fields; i++)
-        if (!b->mapping->fields[i].constant &&
-            in_row(b, &b->mapping->fields[i], row))
-            take_field(b, &b->mapping->fields[i], row, eye);
+    take_fields(b, row, eye, false);
+    take_fields(b, row, eye, true);
     put_constants(b, row, eye);
 }
 

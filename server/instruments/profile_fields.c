@@ -87,6 +87,20 @@ static bool fits(const char *pattern, const char *path)
     return *pattern == *path;
 }
 
+/* True of members that say how, and not what, was measured. */
+static bool is_second(const char *rest)
+{
+    static const char *const names[] = {"/confidence", "/base", "/notation",
+        "/index", "/add_distance_mm", "/intermediate_add_distance_mm",
+        "/second_add_distance_mm"};
+    const char *last = strrchr(rest, '/');
+
+    for (size_t i = 0; i < ARRAY_LEN(names); i++)
+        if (strcmp(last, names[i]) == 0)
+            return true;
+    return false;
+}
+
 static bool read_target(struct json_in in, struct profile_field *f)
 {
     const char *path, *rest;
@@ -96,6 +110,7 @@ static bool read_target(struct json_in in, struct profile_field *f)
     rest = behind_eye(path);
     f->to = path;
     f->of_eye = rest != NULL;
+    f->second = rest && is_second(rest);
     f->is_cylinder = rest && strlen(rest) >= 9 &&
                      strcmp(rest + strlen(rest) - 9, "/cylinder") == 0;
     for (size_t i = 0; i < ARRAY_LEN(TARGETS); i++) {

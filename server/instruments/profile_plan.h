@@ -74,6 +74,7 @@ struct profile_field {
     const char *to;   /* a JSON Pointer; {eye} stands for the row's eye */
     bool of_eye;      /* to begins with {eye}, right, left, ... */
     bool constant;    /* value instead of cells */
+    bool second;      /* says nothing without what stands beside it */
     bool is_cylinder; /* to ends in cylinder */
     struct profile_scalar value;
     enum profile_want want;

@@ -486,7 +486,7 @@ class Walk:
         self.ask("desk", "POST", "/v1/readings", b"{", 400,
                  Content_Type="application/json")
         self.ask("desk", "POST", "/v1/readings", b"", 415,
-                 Content_Type="text/plain")
+                 Content_Type="text/html")
         # What an eye may have depends on the kind.
         for path in ("/v1/readings", "/v1/readings/preview"):
             self.probe("desk", "POST", path, (
@@ -496,6 +496,7 @@ class Walk:
                     [{"kind": r["kind"]} for r in READINGS[:7]],
                     ("left", "both", "unspecified"))
         self.dicom()
+        self.profiles()
         self.each_reading(stored)
         self.tray()
 
@@ -512,6 +513,37 @@ class Walk:
                     self.test.assertEqual(answer.status, 422, path.name)
                 elif "prescription" not in path.name or good:
                     self.test.assertTrue(good, (path.name, answer.raw[:500]))
+
+    def profiles(self):
+        profile = json.loads(
+            (DATA / "profile/lenses.json").read_text(encoding="utf-8"))
+        sample = (DATA / "profile/lenses.csv").read_text(encoding="utf-8")
+        path = "/v1/profiles/lenses"
+        new = {"name": "lenses", "profile": profile}
+        self.ask("admin", "POST", "/v1/profiles", new, 201)
+        self.ask("admin", "POST", "/v1/profiles", new, 409)
+        self.ask("admin", "POST", "/v1/profiles", {
+            "name": "L", "profile": {"form": "csv"}}, 422)
+        tag = self.ask("desk", "GET", path).etag
+        self.ask("admin", "POST", path + "/versions", {"profile": profile},
+                 201, If_Match=tag)
+        self.ask("admin", "POST", path + "/versions", {"profile": profile},
+                 412, If_Match=tag)
+        self.ask("desk", "GET", path + "?version=1")
+        self.ask("desk", "GET", path + "?version=9", status=404)
+        self.ask("auditor", "GET", path + "/versions")
+        self.ask("auditor", "GET", "/v1/profiles?limit=1")
+        tried = self.ask("desk", "POST", "/v1/profiles/preview", {
+            "profile": profile, "sample": sample + "torn"}).body
+        self.test.assertTrue(tried["readings"] and tried["refused"])
+        self.ask("desk", "POST", "/v1/profiles/preview", {}, 422)
+        for to, status in (("/v1/readings/preview", 200),
+                           ("/v1/readings", 201)):
+            self.ask("desk", "POST", to + "?profile=lenses@1",
+                     sample.encode(), status, Content_Type="text/plain")
+        for to in ("/v1/profiles", path + "/versions",
+                   "/v1/profiles/preview"):
+            self.probe("admin", "POST", to, ("profile",))
 
     def each_reading(self, stored):
         for one in stored.body:

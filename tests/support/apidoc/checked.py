@@ -79,7 +79,7 @@ class Checked:
 
     def taken(self, body, media, answer):
         """What was sent and not refused."""
-        if body is None:
+        if body is None or not plain(media).endswith("json"):
             return []
         if plain(media) != "application/x-ndjson":
             return [read(body)]
