@@ -153,6 +153,25 @@ void http_optics_ac_a(struct json_in in, struct json_out *o)
         json_out_exact(o, "ac_a", ratio);
 }
 
+/* Said beside a sphere that stands in for a prism. */
+#define SPHERE_CAUTION                                                         \
+    "An estimate to try on the patient: a minus sphere is only for an eye "    \
+    "that can focus as much more, and AC/A changes with age and from patient " \
+    "to patient"
+
+void http_optics_sphere_for_prism(struct json_in in, struct json_out *o)
+{
+    double base_in = http_optics_arg(in, OPTICS_BAD_BASE_IN);
+    double ratio = http_optics_arg(in, OPTICS_BAD_AC_A);
+    double sphere;
+
+    if (!http_optics_right(
+            in, optics_sphere_for_prism(base_in, ratio, &sphere)))
+        return;
+    json_out_exact(o, "sphere", sphere);
+    json_out_text(o, "caution", SPHERE_CAUTION);
+}
+
 void http_optics_expected_finding(struct json_in in, struct json_out *o)
 {
     int finding = http_optics_word(in, "finding", OPTICS_FINDINGS);

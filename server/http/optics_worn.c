@@ -56,6 +56,34 @@ void http_optics_tilt_compensation(struct json_in in, struct json_out *o)
         http_optics_put_power(o, got);
 }
 
+static struct optics_stand read_stand(struct json_in in)
+{
+    return (struct optics_stand){
+        .eye = http_optics_eye(in),
+        .index = http_optics_arg(in, OPTICS_BAD_INDEX),
+        .pantoscopic_deg = http_optics_arg(in, OPTICS_BAD_PANTOSCOPIC_DEG),
+        .wrap_deg = http_optics_arg(in, OPTICS_BAD_WRAP_DEG),
+    };
+}
+
+void http_optics_as_worn(struct json_in in, struct json_out *o)
+{
+    struct optics_power lens = http_optics_power(in), got;
+    struct optics_stand stand = read_stand(in);
+
+    if (http_optics_right(in, optics_stand_power(lens, stand, &got)))
+        http_optics_put_power(o, got);
+}
+
+void http_optics_as_worn_compensation(struct json_in in, struct json_out *o)
+{
+    struct optics_power wanted = http_optics_power(in), got;
+    struct optics_stand stand = read_stand(in);
+
+    if (http_optics_right(in, optics_stand_compensate(wanted, stand, &got)))
+        http_optics_put_power(o, got);
+}
+
 /* A member that may be missing, then 0. */
 static double optional(struct json_in in, enum optics_fault which)
 {

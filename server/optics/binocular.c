@@ -89,6 +89,20 @@ enum optics_fault optics_aca_gradient(double lens_change,
     return OPTICS_OK;
 }
 
+enum optics_fault optics_sphere_for_prism(
+    double base_in, double ac_a, double *ret_sphere)
+{
+    enum optics_fault fault = optics_fault_first((struct optics_arg[]){
+        {OPTICS_BAD_BASE_IN, base_in},
+        {OPTICS_BAD_AC_A, ac_a},
+        {OPTICS_OK, 0},
+    });
+
+    if (fault == OPTICS_OK)
+        *ret_sphere = optics_clean(-base_in / ac_a);
+    return fault;
+}
+
 const char *const OPTICS_FINDINGS[] = {
 #define FINDING(word, mean, sd, narrow) word,
 #include "optics/findings.def"

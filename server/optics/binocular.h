@@ -47,6 +47,14 @@ enum optics_fault optics_aca_calculated(double pd_cm, double near_m,
 enum optics_fault optics_aca_gradient(double lens_change,
     double phoria_without_lens, double phoria_with_lens, double *ret);
 
+/*
+ * Sphere instead of prism: base-out prism (base_in below 0) for eso is plus,
+ * base-in prism for exo minus, prism / (AC/A) (from memory).  Minus needs an
+ * eye that can focus.  OPTICS_BAD_BASE_IN; _AC_A, 0.1 to 30.
+ */
+enum optics_fault optics_sphere_for_prism(
+    double base_in, double ac_a, double *ret_sphere);
+
 /* The words of findings.def, NULL-ended. */
 extern const char *const OPTICS_FINDINGS[];
 

@@ -14,14 +14,19 @@ static enum optics_fault check_tilt(double index, double tilt_deg)
     });
 }
 
-/* k of the header; ret_cos is cos t. */
+/* k of the header, of sin^2 t and cos t. */
+static double oblique_factor(double index, double sin2, double cos)
+{
+    return (index * sqrt(1 - sin2 / (index * index)) - cos) / (index - 1);
+}
+
+/* The same of t; ret_cos is cos t. */
 static double along_factor(double index, double tilt_deg, double *ret_cos)
 {
-    double s, inside;
+    double s;
 
     optics_sincos_deg(tilt_deg, &s, ret_cos);
-    inside = s / index;
-    return (index * sqrt(1 - inside * inside) - *ret_cos) / (index - 1);
+    return oblique_factor(index, s * s, *ret_cos);
 }
 
 enum optics_fault optics_tilt_martin(double sphere, double index,
@@ -96,5 +101,83 @@ enum optics_fault optics_tilt_compensate(struct optics_power wanted,
         return fault;
     k = along_factor(tilt.index, tilt.tilt_deg, &c);
     *ret = scaled(wanted, 1 / k, c, tilt.turn);
+    return OPTICS_OK;
+}
+
+static enum optics_fault check_stand(
+    struct optics_power power, struct optics_stand stand)
+{
+    enum optics_fault fault = optics_power_check(power);
+
+    if (fault != OPTICS_OK)
+        return fault;
+    return optics_fault_first((struct optics_arg[]){
+        {OPTICS_BAD_INDEX, stand.index},
+        {OPTICS_BAD_PANTOSCOPIC_DEG, stand.pantoscopic_deg},
+        {OPTICS_BAD_WRAP_DEG, stand.wrap_deg},
+        {OPTICS_OK, 0},
+    });
+}
+
+/* J of the header: rows (a, 0) and (b, d). */
+struct way {
+    double a, b, d;
+};
+
+/* k J' F J. */
+static struct optics_power carried(
+    struct optics_power power, double k, struct way j)
+{
+    struct optics_matrix f = optics_matrix_of(optics_power_normal(power)), g;
+
+    g.f11 = k * (j.a * j.a * f.f11 + 2 * j.a * j.b * f.f12 + j.b * j.b * f.f22);
+    g.f12 = k * j.d * (j.a * f.f12 + j.b * f.f22);
+    g.f22 = k * j.d * j.d * f.f22;
+    return optics_vector_power(optics_matrix_vector(g), OPTICS_MINUS_CYL);
+}
+
+/* The sines and cosines of a stand, and k. */
+struct angles {
+    double sp, cp, sw, cw, k;
+};
+
+static struct angles angles_of(struct optics_stand stand)
+{
+    struct angles a;
+    double wrap = stand.eye == OPTICS_RIGHT ? -stand.wrap_deg : stand.wrap_deg;
+    double cos;
+
+    optics_sincos_deg(stand.pantoscopic_deg, &a.sp, &a.cp);
+    optics_sincos_deg(wrap, &a.sw, &a.cw);
+    cos = a.cp * a.cw;
+    a.k = oblique_factor(
+        stand.index, a.sw * a.sw + a.cw * a.cw * a.sp * a.sp, cos);
+    return a;
+}
+
+enum optics_fault optics_stand_power(struct optics_power lens,
+    struct optics_stand stand, struct optics_power *ret)
+{
+    enum optics_fault fault = check_stand(lens, stand);
+    struct angles a;
+
+    if (fault != OPTICS_OK)
+        return fault;
+    a = angles_of(stand);
+    *ret = carried(lens, a.k,
+        (struct way){1 / a.cw, -a.sw * a.sp / (a.cw * a.cp), 1 / a.cp});
+    return OPTICS_OK;
+}
+
+enum optics_fault optics_stand_compensate(struct optics_power wanted,
+    struct optics_stand stand, struct optics_power *ret)
+{
+    enum optics_fault fault = check_stand(wanted, stand);
+    struct angles a;
+
+    if (fault != OPTICS_OK)
+        return fault;
+    a = angles_of(stand);
+    *ret = carried(wanted, 1 / a.k, (struct way){a.cw, a.sw * a.sp, a.cp});
     return OPTICS_OK;
 }

@@ -8,7 +8,7 @@
  * does the same.  What a maker has compensated already must not be compensated
  * again: it is said on the order which of the two a power is.
  */
-#include "optics/power.h"
+#include "optics/prism.h"
 
 enum optics_turn { OPTICS_PANTOSCOPIC, OPTICS_WRAP };
 
@@ -47,3 +47,27 @@ enum optics_fault optics_tilt_power(struct optics_power lens,
     struct optics_tilt tilt, struct optics_power *ret);
 enum optics_fault optics_tilt_compensate(struct optics_power wanted,
     struct optics_tilt tilt, struct optics_power *ret);
+
+/* How a lens stands before an eye: positive where the lower edge, and where the
+ * temporal edge, is nearer to the face. */
+struct optics_stand {
+    enum optics_eye eye;
+    double index;
+    double pantoscopic_deg, wrap_deg;
+};
+
+/*
+ * Both at once: the lens is wrapped in its frame, and the frame tilted as a
+ * whole (in this order; the reference directions of ISO 13666).  k J' F J with
+ * k of the angle between lens and line of sight, cos t = cos p cos w, and J
+ * the way from the plane across the line of sight to the lens's: rows (1 / cos
+ * w, 0) and (-tan w tan p, 1 / cos p), w counted from the examiner's right.
+ * The second row's first figure turns the axis, to opposite sides before the
+ * two eyes.  _compensate is its inverse, as above; up to 64 times as strong as
+ * what came in.  The faults of optics_power_check, OPTICS_BAD_INDEX,
+ * _PANTOSCOPIC_DEG, _WRAP_DEG.
+ */
+enum optics_fault optics_stand_power(struct optics_power lens,
+    struct optics_stand stand, struct optics_power *ret);
+enum optics_fault optics_stand_compensate(struct optics_power wanted,
+    struct optics_stand stand, struct optics_power *ret);

@@ -254,13 +254,22 @@ class ReadingLevel(OpticsCase):
                      ("/left", "is required"))
 
 
+def about(line, degrees):
+    """The rotation about x or y; z points to the eye."""
+    t = math.radians(degrees)
+    c, s = math.cos(t), math.sin(t)
+    return {"x": ((1, 0, 0), (0, c, -s), (0, s, c)),
+            "y": ((c, 0, s), (0, 1, 0), (-s, 0, c))}[line]
+
+
 def tilted_by_rays(lens, index, tilt_deg, kind):
+    return turned_by_rays(
+        lens, index, about({"pantoscopic": "x", "wrap": "y"}[kind], tilt_deg))
+
+
+def turned_by_rays(lens, index, turn):
     """(f11, f12, f22) of a lens that is turned, by four rays near the line of
     sight, taken into the lens's frame and back."""
-    t = math.radians(tilt_deg)
-    c, s = math.cos(t), math.sin(t)
-    turn = {"pantoscopic": ((1, 0, 0), (0, c, -s), (0, s, c)),
-            "wrap": ((c, 0, s), (0, 1, 0), (-s, 0, c))}[kind]
     back = tuple(zip(*turn))
     glass = thin_lens(lens, index)
     small = 1e-5
@@ -320,6 +329,63 @@ class Tilt(OpticsCase):
         for w, by in zip(wanted, rays):
             for a, b in zip(matrix(w), by):
                 self.assertAlmostEqual(a, b, delta=1e-3)
+
+    @staticmethod
+    def stand(q):
+        """Wrapped in the frame, then tilted with it; by where edges go."""
+        temporal = (-1 if q["eye"] == "right" else 1, 0, 0)
+        wrap = about("y", q["wrap_deg"])
+        if dot(wrap[2], temporal) * q["wrap_deg"] < 0:
+            wrap = about("y", -q["wrap_deg"])
+        tilt = about("x", q["pantoscopic_deg"])
+        if dot(tilt[2], (0, -1, 0)) * q["pantoscopic_deg"] < 0:
+            tilt = about("x", -q["pantoscopic_deg"])
+        return tuple(tuple(dot(row, column) for column in zip(*wrap))
+                     for row in tilt)
+
+    def test_tilt_and_wrap_at_once_by_rays(self):
+        rng = random.Random(23)
+        asked = [{"eye": rng.choice(["right", "left"]),
+                  "sphere": rng.randrange(-40, 41) / 4,
+                  "cylinder": rng.choice([-0.5, -2, -4]),
+                  "axis": rng.randrange(1, 181), "index": 1.6,
+                  "pantoscopic_deg": rng.uniform(-25, 25),
+                  "wrap_deg": rng.uniform(-25, 25)} for _ in range(100)]
+        acts = self.right("as-worn", asked)
+        orders = self.right("as-worn-compensation", asked)
+        for q, got, order in zip(asked, acts, orders):
+            for lens, want in ((q, got), (order, q)):
+                rays = turned_by_rays(
+                    (lens["sphere"], lens["cylinder"], lens["axis"] or 0),
+                    q["index"], self.stand(q))
+                with self.subTest(q):
+                    for a, b in zip(matrix(want), rays):
+                        self.assertAlmostEqual(a, b, delta=1e-3)
+
+    def test_at_once_is_more_than_one_after_the_other(self):
+        """A sphere of -8.00 tilted by 15 and wrapped by 20: the axis lies
+        between the two, and mirrored before the other eye."""
+        q = {"sphere": -8, "index": 1.5, "pantoscopic_deg": 15,
+             "wrap_deg": 20}
+        right, left = self.right("as-worn", [dict(q, eye="right"),
+                                             dict(q, eye="left")])
+        self.assertAlmostEqual(right["sphere"], left["sphere"], 9)
+        self.assertAlmostEqual(right["axis"], 180 - left["axis"], 9)
+        self.assertGreater(min(right["axis"] % 90, 90 - right["axis"] % 90),
+                           20)
+        for kind, name in (("pantoscopic", "wrap_deg"),
+                           ("wrap", "pantoscopic_deg")):
+            one = self.right("as-worn", dict(q, eye="left", **{name: 0}))
+            alone = self.right("tilt", {
+                "sphere": -8, "index": 1.5, "kind": kind,
+                "tilt_deg": 35 - q[name]})
+            for member in ("sphere", "cylinder", "axis"):
+                self.assertAlmostEqual(one[member], alone[member], 9)
+        self.refused("as-worn", dict(q, wrap_deg=61),
+                     ("/eye", "is required"),
+                     ("/wrap_deg", '"61" is outside -60 to 60 degrees'))
+        self.refused("as-worn-compensation", [],
+                     ("", "must hold 1 to 100000 items, not 0"))
 
     def test_the_sphere_is_the_lens_without_cylinder(self):
         q = {"sphere": -8, "index": 1.5, "tilt_deg": 12}
@@ -473,6 +539,35 @@ class Binocular(OpticsCase):
         answer = self.ask("expected-finding", {"finding": "phoria", "value": 1})
         self.assertEqual(answer.status, 422)
         self.assertEqual(answer.body["errors"][0]["pointer"], "/finding")
+
+    def test_sphere_instead_of_prism(self):
+        """A phoria, the ratio by gradient, and what a lens leaves of it, found
+        by halving: where it is as much less as the prism takes."""
+        for eso, ratio, prism in ((8, 4, 2), (-6, 5, 3), (4, 2.5, 4)):
+            # Eso (positive) takes base out; plus lowers the stimulus.
+            base_in = -prism if eso > 0 else prism
+
+            def left(sphere):
+                return eso - ratio * sphere
+
+            want = eso - prism if eso > 0 else eso + prism
+            low, high = -20.0, 20.0
+            for _ in range(60):
+                middle = (low + high) / 2
+                low, high = ((middle, high) if left(middle) > want
+                             else (low, middle))
+            got = self.right("sphere-for-prism",
+                             {"base_in": base_in, "ac_a": ratio})
+            self.assertAlmostEqual(got["sphere"], low, 9)
+            self.assertIn("try on the patient", got["caution"])
+            gradient = self.right("ac-a", {
+                "method": "gradient", "lens_change": -got["sphere"],
+                "phoria_without_lens": eso, "phoria_with_lens": want})
+            self.assertAlmostEqual(gradient["ac_a"], ratio, 9)
+        self.assertEqual(self.right("sphere-for-prism", {
+            "base_in": 0, "ac_a": 4})["sphere"], 0)
+        self.refused("sphere-for-prism", {"base_in": -2, "ac_a": 0},
+                     ("/ac_a", '"0" is outside 0.1 to 30 cm/m a dioptre'))
 
     def test_each_way_to_ac_a_has_its_members(self):
         self.refused(

@@ -121,6 +121,23 @@ START_TEST(senseless_findings_are_named)
 }
 END_TEST
 
+/* 2 base out for eso with AC/A 4 is +0.50; 3 base in for exo, 5: -0.60. */
+START_TEST(a_sphere_for_a_prism)
+{
+    double got = 7;
+
+    ck_assert_int_eq(optics_sphere_for_prism(-2, 0.05, &got), OPTICS_BAD_AC_A);
+    ck_assert_int_eq(optics_sphere_for_prism(NAN, 4, &got), OPTICS_BAD_BASE_IN);
+    ck_assert_double_eq(got, 7);
+    RIGHT(optics_sphere_for_prism(-2, 4, &got));
+    ck_assert_double_eq_tol(got, 0.5, 1e-12);
+    RIGHT(optics_sphere_for_prism(3, 5, &got));
+    ck_assert_double_eq_tol(got, -0.6, 1e-12);
+    RIGHT(optics_sphere_for_prism(0, 5, &got));
+    ck_assert(got == 0 && !signbit(got));
+}
+END_TEST
+
 Suite *suite_binocular(void)
 {
     TCase *tc;
@@ -132,5 +149,6 @@ Suite *suite_binocular(void)
     tcase_add_test(tc, aca_by_hand);
     tcase_add_test(tc, a_finding_stands_against_what_is_expected);
     tcase_add_test(tc, senseless_findings_are_named);
+    tcase_add_test(tc, a_sphere_for_a_prism);
     return s;
 }

@@ -82,6 +82,8 @@ static void tilts(struct random *r)
 {
     struct optics_tilt tilt = {draw_any(r, 1.4, 2), draw_any(r, -60, 60),
         random_below(r, 2) ? OPTICS_WRAP : OPTICS_PANTOSCOPIC};
+    struct optics_stand stand = {draw_eye(r), draw_any(r, 1.4, 2),
+        draw_any(r, -60, 60), draw_any(r, -60, 60)};
     double sphere = draw_any(r, -30, 30), a, b;
     struct optics_power got;
 
@@ -99,6 +101,10 @@ static void tilts(struct random *r)
         expect_power_sound("optics_tilt_power", got);
     if (optics_tilt_compensate(draw_any_power(r), tilt, &got) == OPTICS_OK)
         expect_power_sound("optics_tilt_compensate", got);
+    if (optics_stand_power(draw_any_power(r), stand, &got) == OPTICS_OK)
+        expect_power_sound("optics_stand_power", got);
+    if (optics_stand_compensate(draw_any_power(r), stand, &got) == OPTICS_OK)
+        expect_power_sound("optics_stand_compensate", got);
 }
 
 static struct optics_reading_lens draw_reading_lens(struct random *r)

@@ -146,6 +146,75 @@ START_TEST(wrap_is_the_other_tilt_turned)
 }
 END_TEST
 
+static struct optics_stand stand_of(struct random *r)
+{
+    return (struct optics_stand){
+        random_below(r, 2) ? OPTICS_RIGHT : OPTICS_LEFT, random_in(r, 1.4, 1.9),
+        random_in(r, -45, 45), random_in(r, -45, 45)};
+}
+
+/* As rays are traced in tests/http/test_optics_near.py; here what follows. */
+START_TEST(tilt_and_wrap_at_once)
+{
+    struct random r = {9};
+
+    for (int i = 0; i < CASES / 4; i++) {
+        struct optics_power lens = lens_of(&r), mirrored = lens, a, b, one;
+        struct optics_stand stand = stand_of(&r), other = stand;
+        struct optics_tilt tilt = {
+            stand.index, stand.pantoscopic_deg, OPTICS_PANTOSCOPIC};
+
+        optics_stand_compensate(lens, stand, &a);
+        optics_stand_power(a, stand, &b);
+        if (!(optics_power_distance(b, lens) < 1e-9))
+            ck_abort_msg(
+                "%g/%g x %g doesn't come back", lens.sph, lens.cyl, lens.axis);
+        /* The other eye sees the mirror image. */
+        other.eye = stand.eye == OPTICS_RIGHT ? OPTICS_LEFT : OPTICS_RIGHT;
+        if (lens.cyl != 0)
+            mirrored.axis = optics_axis_normal(180 - lens.axis);
+        optics_stand_power(lens, stand, &a);
+        optics_stand_power(mirrored, other, &b);
+        if (b.cyl != 0)
+            b.axis = optics_axis_normal(180 - b.axis);
+        ck_assert(optics_power_distance(a, b) < 1e-9);
+        /* One alone is the simple tilt. */
+        stand.wrap_deg = 0;
+        optics_stand_power(lens, stand, &a);
+        optics_tilt_power(lens, tilt, &one);
+        ck_assert(optics_power_distance(a, one) < 1e-9);
+        stand.wrap_deg = stand.pantoscopic_deg;
+        stand.pantoscopic_deg = 0;
+        tilt.turn = OPTICS_WRAP;
+        optics_stand_power(lens, stand, &a);
+        optics_tilt_power(lens, tilt, &one);
+        ck_assert(optics_power_distance(a, one) < 1e-9);
+    }
+}
+END_TEST
+
+START_TEST(a_senseless_stand_is_named)
+{
+    struct optics_power lens = {-3, -1, 20}, no_axis = {-3, -1, 0};
+    struct optics_power got = {7, 7, 7};
+    struct optics_stand good = {OPTICS_RIGHT, 1.5, 10, 10}, bad = good;
+
+    ck_assert_int_eq(
+        optics_stand_power(no_axis, good, &got), OPTICS_BAD_NO_AXIS);
+    bad.index = 0.9;
+    ck_assert_int_eq(optics_stand_power(lens, bad, &got), OPTICS_BAD_INDEX);
+    bad = good;
+    bad.pantoscopic_deg = 61;
+    ck_assert_int_eq(
+        optics_stand_compensate(lens, bad, &got), OPTICS_BAD_PANTOSCOPIC_DEG);
+    bad = good;
+    bad.wrap_deg = NAN;
+    ck_assert_int_eq(
+        optics_stand_compensate(lens, bad, &got), OPTICS_BAD_WRAP_DEG);
+    ck_assert(got.sph == 7);
+}
+END_TEST
+
 START_TEST(a_senseless_tilt_is_named)
 {
     struct optics_power lens = {-3, -1, 20}, no_axis = {-3, -1, 0};
@@ -187,6 +256,8 @@ Suite *suite_worn(void)
     tcase_add_loop_test(tc, what_a_tilt_leaves_alone, 0, ROWS(PLAIN));
     tcase_add_test(tc, a_compensated_lens_acts_as_wanted);
     tcase_add_test(tc, wrap_is_the_other_tilt_turned);
+    tcase_add_test(tc, tilt_and_wrap_at_once);
+    tcase_add_test(tc, a_senseless_stand_is_named);
     tcase_add_test(tc, a_senseless_tilt_is_named);
     return s;
 }
