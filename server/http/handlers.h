@@ -5,6 +5,11 @@
 /* audit.c */
 enum rc http_audit_list(struct http_req *rq, struct err *err);
 
+/* bench_checks.c */
+enum rc http_bench_check_get(struct http_req *rq, struct err *err);
+enum rc http_bench_check_list(struct http_req *rq, struct err *err);
+enum rc http_bench_check_post(struct http_req *rq, struct err *err);
+
 /* clinics.c */
 enum rc http_clinic_get(struct http_req *rq, struct err *err);
 enum rc http_clinic_list(struct http_req *rq, struct err *err);

@@ -139,6 +139,21 @@ static bool read_mounted(struct json_in in)
     return mounted;
 }
 
+void http_optics_put_pair(struct json_out *o, const struct optics_pair *pair,
+    const struct optics_pair_verdict *v)
+{
+    json_out_text(o, "profile", OPTICS_PROFILES[pair->profile]);
+    json_out_text(o, "verdict", optics_verdict_word(v->verdict));
+    for (int eye = OPTICS_RIGHT; eye <= OPTICS_LEFT; eye++)
+        if (pair->eyes[eye].there)
+            put_glass(o, eye == OPTICS_RIGHT ? "right" : "left",
+                &pair->eyes[eye], &v->eyes[eye]);
+    if (pair->eyes[OPTICS_RIGHT].there && pair->eyes[OPTICS_LEFT].there)
+        put_both(o, v);
+    put_open(o, v);
+    json_out_text(o, "caution", CAUTION);
+}
+
 void http_optics_pair_check(struct json_in in, struct json_out *o)
 {
     struct optics_pair pair = {
@@ -149,16 +164,6 @@ void http_optics_pair_check(struct json_in in, struct json_out *o)
     };
     struct optics_pair_verdict v;
 
-    if (!http_optics_right(in, optics_pair_check(&pair, &v)))
-        return;
-    json_out_text(o, "profile", OPTICS_PROFILES[pair.profile]);
-    json_out_text(o, "verdict", optics_verdict_word(v.verdict));
-    for (int eye = OPTICS_RIGHT; eye <= OPTICS_LEFT; eye++)
-        if (pair.eyes[eye].there)
-            put_glass(o, eye == OPTICS_RIGHT ? "right" : "left",
-                &pair.eyes[eye], &v.eyes[eye]);
-    if (pair.eyes[OPTICS_RIGHT].there && pair.eyes[OPTICS_LEFT].there)
-        put_both(o, &v);
-    put_open(o, &v);
-    json_out_text(o, "caution", CAUTION);
+    if (http_optics_right(in, optics_pair_check(&pair, &v)))
+        http_optics_put_pair(o, &pair, &v);
 }

@@ -749,7 +749,29 @@ class Walk:
         for role in ("desk", "lab"):
             self.ask(role, "GET", path + "/editions")
 
+    def checked_glasses(self, path):
+        eyes = {"right": {"sphere": -2.0, "cylinder": -1.12, "axis": 178,
+                          "add": 1.5, "prism": [{"amount": 0.5,
+                                                 "base": "out"}]},
+                "left": {"sphere": -6.75, "cylinder": -1, "axis": 90,
+                         "add": 1.5},
+                "pd_mm": {"right": 31, "left": 32},
+                "height_mm": {"right": 22, "left": 23}}
+        path += "/bench-checks"
+        self.ask("lab", "POST", path, {"profile": "by eye"}, 422)
+        made = self.ask("lab", "POST", path, {
+            "profile": "ANSI Z80.1-2015", "note": "first", **eyes}, 201)
+        self.ask("desk", "POST", path, {
+            "profile": "ANSI Z80.1-1999", "again": made.body["id"]}, 201)
+        # The first eye of the Rx is -2.00 -1.00; an eye that is read differs
+        # by kind.
+        self.probe("lab", "POST", path, ("right", "left"))
+        for role in ("desk", "lab"):
+            self.ask(role, "GET", path)
+            self.ask(role, "GET", f"{path}/{made.body['id']}")
+
     def remade(self, path):
+        self.checked_glasses(path)
         self.probe("desk", "POST", path + "/remake", ("frame",))
         self.ask("desk", "POST", path + "/remake", {"cause": "broken"}, 409)
         for stage in ("checked", "sent"):

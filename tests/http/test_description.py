@@ -235,6 +235,8 @@ WORD_LISTS = [
     ("server/record/order_state.c", "RECORD_ORDER_STAGE_WORDS", "order",
      "event/properties/stage"),
     ("server/record/order_state.c", "RECORD_REMAKE_CAUSES", "order", "cause"),
+    ("server/record/bench.c", "RECORD_SLIP_WORDS", "order",
+     "bench-check/properties/explained_by/items/properties/slip"),
     ("server/http/visits.c", "STATUSES", "visit",
      "visit-change/properties/status"),
     ("server/record/user.c", "RECORD_ROLES", "admin",

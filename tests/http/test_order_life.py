@@ -6,8 +6,8 @@ import unittest
 
 from check_word import check_word
 from lenstest import Service, uuid7
-from order_case import (EYE, FINAL, FRAME, HEIGHTS, LENS, PROGRESSIVE,
-                        VARYING, OrderCase)
+from order_case import (EYE, FINAL, FRAME, HEIGHTS, PROGRESSIVE, VARYING,
+                        OrderCase)
 
 
 def setUpModule():

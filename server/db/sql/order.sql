@@ -420,12 +420,3 @@ old AS (
 INSERT INTO order_event (order_id, event_id, kind, status, stage, note)
 SELECT order_id, $6::uuid, 'remade', status, stage, $4 FROM old
 RETURNING order_id
-
--- Oldest first.
--- name: bench_check_list
-SELECT
-    b.bench_check_id, (extract(epoch FROM b.at) * 1000000)::bigint AS at_us,
-    b.edition, b.profile, b.verdict, b.again_id
-FROM bench_check AS b
-WHERE b.order_id = $1::uuid
-ORDER BY b.bench_check_id

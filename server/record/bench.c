@@ -1,0 +1,297 @@
+#include "record/bench.h"
+
+#include <math.h>
+
+#include "base/num.h"
+
+const char *const RECORD_MEASURED_FIELDS[] = {"right", "left", "pd_mm",
+    "height_mm", "segment_height_mm", "mounted", NULL};
+const char *const RECORD_SLIP_WORDS[] = {"eyes-exchanged", "axis-90-off",
+    "cylinder-sign", "sphere-sign", "base-turned", NULL};
+
+static const char *const SIDES[] = {"right", "left", NULL};
+
+/* ---- read and written -----------------------------------------------------
+ */
+
+static void read_heights(struct json_in in, int32_t ret[2])
+{
+    static const double range[] = {2, 60};
+
+    ret[0] = ret[1] = NUM_ABSENT;
+    if (!json_in_here(in) || !json_in_object(in, SIDES))
+        return;
+    for (int side = 0; side < 2; side++)
+        json_in_scaled(json_in_get(in, SIDES[side]), 2, range, &ret[side]);
+}
+
+bool record_measured_read(struct json_in in, struct record_measured *ret)
+{
+    size_t before = in.err->n_faults;
+
+    record_refraction_read(in, &ret->figures);
+    read_heights(json_in_get(in, "height_mm"), ret->height_mm100);
+    read_heights(json_in_get(in, "segment_height_mm"), ret->segment_mm100);
+    ret->mounted = true;
+    json_in_bool(json_in_get(in, "mounted"), &ret->mounted);
+    return in.err->n_faults == before;
+}
+
+static void write_heights(
+    struct json_out *o, const char *key, const int32_t mm100[2])
+{
+    if (mm100[0] == NUM_ABSENT && mm100[1] == NUM_ABSENT)
+        return;
+    json_out_object(o, key);
+    for (int side = 0; side < 2; side++)
+        if (mm100[side] != NUM_ABSENT)
+            json_out_number(o, SIDES[side], mm100[side] / 100.0, 2);
+    json_out_object_end(o);
+}
+
+void record_measured_write(
+    struct json_out *o, const struct record_measured *measured)
+{
+    record_refraction_write(o, &measured->figures);
+    write_heights(o, "height_mm", measured->height_mm100);
+    write_heights(o, "segment_height_mm", measured->segment_mm100);
+    json_out_bool(o, "mounted", measured->mounted);
+}
+
+/* ---- against the order ------------------------------------------------------
+ */
+
+static bool has_add(const struct record_order *order)
+{
+    return order->lens.design != RECORD_SINGLE_VISION;
+}
+
+static bool has_segment(const struct record_order *order)
+{
+    return order->lens.design == RECORD_BIFOCAL ||
+           order->lens.design == RECORD_TRIFOCAL;
+}
+
+/* Hundredths of a millimetre of one eye, half of what is told of both. */
+static double eye_pd(const struct record_pd_set *set, int side)
+{
+    int32_t own = side == RECORD_RIGHT ? set->right_mm100 : set->left_mm100;
+
+    if (own != NUM_ABSENT)
+        return own;
+    return set->binocular_mm100 == NUM_ABSENT ? NAN
+                                              : set->binocular_mm100 / 2.0;
+}
+
+/* The distance that the lenses are centred for. */
+static double ordered_pd(const struct record_order *order,
+    const struct record_order_rx *rx, int side)
+{
+    enum record_use use = record_order_use(order, rx);
+    struct record_pd pd = record_order_pd(order, rx);
+    bool near_first = use == RECORD_USE_NEAR || use == RECORD_USE_NEAR_SIGNED;
+    double first = eye_pd(near_first ? &pd.near : &pd.far, side);
+
+    return isnan(first) ? eye_pd(near_first ? &pd.far : &pd.near, side) : first;
+}
+
+static double ordered_height(const struct record_order *order, int side)
+{
+    int32_t mm100 = order->frame.fitting_height_mm100[side];
+
+    return has_segment(order) || mm100 == NUM_ABSENT ? (double)NAN
+                                                     : (double)mm100;
+}
+
+static void check_eye(const struct record_measured *m,
+    const struct record_order *order, const struct record_order_rx *rx,
+    int side, struct err *err)
+{
+    static const char *const eyes[] = {"/right", "/left"};
+    static const char *const pds[] = {"/pd_mm/right", "/pd_mm/left"};
+    static const char *const heights[] = {
+        "/height_mm/right", "/height_mm/left"};
+    static const char *const segments[] = {
+        "/segment_height_mm/right", "/segment_height_mm/left"};
+    bool made = record_order_makes_power(order, rx, side);
+    bool here = record_refraction_power(&m->figures, side);
+
+    if (made && !here)
+        err_fault(err, eyes[side], "was ordered and must be measured");
+    if (!made && m->figures.here[side])
+        err_fault(err, eyes[side], "no lens with a power is ordered there");
+    if (!made || !here)
+        return;
+    if (!isnan(eye_pd(&m->figures.pd.far, side)) &&
+        isnan(ordered_pd(order, rx, side)))
+        err_fault(err, pds[side], "the order tells no PD to hold it to");
+    if (m->height_mm100[side] != NUM_ABSENT &&
+        isnan(ordered_height(order, side)))
+        err_fault(
+            err, heights[side], "the order tells no height to hold it to");
+    if (m->segment_mm100[side] != NUM_ABSENT &&
+        (!has_segment(order) ||
+            order->frame.fitting_height_mm100[side] == NUM_ABSENT))
+        err_fault(err, segments[side], "no segment is ordered");
+}
+
+void record_measured_check(const struct record_measured *measured,
+    const struct record_order *order, const struct record_order_rx *rx,
+    struct err *err)
+{
+    for (int side = 0; side < 2; side++)
+        check_eye(measured, order, rx, side, err);
+}
+
+static struct optics_prism prism_of(const struct record_prism *prism)
+{
+    if (!prism->here)
+        return (struct optics_prism){0, 0};
+    return (struct optics_prism){
+        .base_in = prism->in_cd / 100.0, .base_up = prism->up_cd / 100.0};
+}
+
+static struct optics_glass ordered_glass(const struct record_order *order,
+    const struct record_order_rx *rx, int side)
+{
+    const struct record_eye *eye = &rx->figures.eyes[side];
+    enum record_use use = record_order_use(order, rx);
+    bool is_near = use == RECORD_USE_NEAR || use == RECORD_USE_NEAR_SIGNED;
+    struct optics_rx power = eye->power;
+    struct optics_glass g = {
+        .prism = prism_of(
+            is_near && eye->near_prism.here ? &eye->near_prism : &eye->prism)};
+
+    record_order_near_power(order, rx, side, &power);
+    g.power = optics_power_of_rx(power);
+    if (has_add(order) && eye->add_cd != NUM_ABSENT) {
+        g.add = eye->add_cd / 100.0;
+        g.says |= OPTICS_SAYS_ADD;
+    }
+    return g;
+}
+
+static struct optics_glass measured_glass(
+    const struct record_measured *m, const struct record_order *order, int side)
+{
+    const struct record_eye *eye = &m->figures.eyes[side];
+    struct optics_glass g = {.power = optics_power_of_rx(eye->power),
+        .prism = prism_of(&eye->prism)};
+
+    if (has_add(order) && eye->add_cd != NUM_ABSENT) {
+        g.add = eye->add_cd / 100.0;
+        g.says |= OPTICS_SAYS_ADD;
+    }
+    return g;
+}
+
+/* A place is given for both lenses or for neither. */
+static void put_places(const struct record_measured *m,
+    const struct record_order *order, double pd, int side,
+    struct optics_finished *lens)
+{
+    double found = eye_pd(&m->figures.pd.far, side);
+    double height = ordered_height(order, side);
+    int32_t segment = order->frame.fitting_height_mm100[side];
+
+    if (!isnan(found) && !isnan(pd)) {
+        lens->ordered.pd_mm = pd / 100;
+        lens->delivered.pd_mm = found / 100;
+        lens->ordered.says |= OPTICS_SAYS_PD;
+        lens->delivered.says |= OPTICS_SAYS_PD;
+    }
+    if (m->height_mm100[side] != NUM_ABSENT && !isnan(height)) {
+        lens->ordered.height_mm = height / 100;
+        lens->delivered.height_mm = m->height_mm100[side] / 100.0;
+        lens->ordered.says |= OPTICS_SAYS_HEIGHT;
+        lens->delivered.says |= OPTICS_SAYS_HEIGHT;
+    }
+    if (!has_segment(order) || segment == NUM_ABSENT)
+        return;
+    lens->ordered.segment_height_mm = segment / 100.0;
+    lens->ordered.says |= OPTICS_SAYS_SEGMENT;
+    if (m->segment_mm100[side] == NUM_ABSENT)
+        return;
+    lens->delivered.segment_height_mm = m->segment_mm100[side] / 100.0;
+    lens->delivered.says |= OPTICS_SAYS_SEGMENT;
+}
+
+void record_bench_pair(const struct record_measured *measured,
+    const struct record_order *order, const struct record_order_rx *rx,
+    struct optics_pair *pair)
+{
+    pair->type = (enum optics_lens_type)order->lens.design;
+    pair->mounted = measured->mounted;
+    for (int side = 0; side < 2; side++) {
+        struct optics_finished *lens = &pair->eyes[side];
+
+        *lens = (struct optics_finished){
+            .there = record_order_makes_power(order, rx, side)};
+        if (!lens->there)
+            continue;
+        lens->ordered = ordered_glass(order, rx, side);
+        lens->delivered = measured_glass(measured, order, side);
+        put_places(measured, order, ordered_pd(order, rx, side), side, lens);
+    }
+}
+
+/* ---- what may explain it ---------------------------------------------------
+ */
+
+static bool exchange(struct optics_pair *pair)
+{
+    struct optics_finished *r = &pair->eyes[0], *l = &pair->eyes[1];
+    struct optics_glass right = r->delivered;
+
+    if (!r->there || !l->there)
+        return false;
+    r->delivered = l->delivered;
+    l->delivered = right;
+    return true;
+}
+
+static bool turn_axis(struct optics_glass *g)
+{
+    if (g->power.cyl == 0)
+        return false;
+    g->power.axis += g->power.axis > 90 ? -90 : 90;
+    return true;
+}
+
+static bool turn_sign(double *value)
+{
+    *value = -*value;
+    return *value != 0;
+}
+
+static bool turn_base(struct optics_prism *prism)
+{
+    bool any = prism->base_in != 0 || prism->base_up != 0;
+
+    prism->base_in = -prism->base_in;
+    prism->base_up = -prism->base_up;
+    return any;
+}
+
+bool record_bench_suppose(const struct optics_pair *pair,
+    enum record_slip_kind kind, enum record_side side, struct optics_pair *ret)
+{
+    struct optics_glass *g;
+
+    *ret = *pair;
+    if (kind == RECORD_SLIP_EXCHANGED)
+        return exchange(ret);
+    if (!ret->eyes[side].there)
+        return false;
+    g = &ret->eyes[side].delivered;
+    switch (kind) {
+    case RECORD_SLIP_AXIS_90:
+        return turn_axis(g);
+    case RECORD_SLIP_CYLINDER_SIGN:
+        return turn_sign(&g->power.cyl);
+    case RECORD_SLIP_SPHERE_SIGN:
+        return turn_sign(&g->power.sph);
+    default:
+        return turn_base(&g->prism);
+    }
+}

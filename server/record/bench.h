@@ -1,0 +1,72 @@
+#pragma once
+/*
+ * record/bench.h - finished glasses as somebody measured them, and what of an
+ * order they are held to.
+ *
+ * Lengths in hundredths of a millimetre, NUM_ABSENT where nothing was said.
+ */
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "base/json_in.h"
+#include "base/json_out.h"
+#include "optics/pair.h"
+#include "record/order.h"
+#include "record/refraction.h"
+
+struct record_measured {
+    struct record_refraction figures; /* powers, adds, prism, pd */
+    /* From the lower boxed edge to the reference point (the fitting cross of a
+     * progressive lens), and to the top of the segment. */
+    int32_t height_mm100[2], segment_mm100[2];
+    bool mounted; /* a pair in its frame; else loose lenses */
+};
+
+/* Members of a measurement, NULL-ended. */
+extern const char *const RECORD_MEASURED_FIELDS[];
+
+/*
+ * Reads right, left, pd_mm, height_mm, segment_height_mm and mounted (true
+ * when absent) of the object in, whose other members are the caller's.  *ret is
+ * written whole, with what was good; false when a fault was added.
+ */
+bool record_measured_read(struct json_in in, struct record_measured *ret);
+
+/* Writes the same members into an open object. */
+void record_measured_write(
+    struct json_out *o, const struct record_measured *measured);
+
+/* Adds a fault for each lens with a power that is ordered and wasn't measured
+ * or the other way round, and for pd and heights that have nothing to be held
+ * to. */
+void record_measured_check(const struct record_measured *measured,
+    const struct record_order *order, const struct record_order_rx *rx,
+    struct err *err);
+
+/*
+ * What optics/pair.h is asked, for a measurement that passed the check.  An
+ * order with one distance for both eyes is split evenly.  Its powers are those
+ * to make: of near glasses the sum.  profile stands as it is.
+ */
+void record_bench_pair(const struct record_measured *measured,
+    const struct record_order *order, const struct record_order_rx *rx,
+    struct optics_pair *pair);
+
+/* What may explain a pair that failed; NULL-ended words. */
+enum record_slip_kind {
+    RECORD_SLIP_EXCHANGED,     /* right measured as left */
+    RECORD_SLIP_AXIS_90,       /* of one lens */
+    RECORD_SLIP_CYLINDER_SIGN, /* likewise */
+    RECORD_SLIP_SPHERE_SIGN,
+    RECORD_SLIP_BASE /* a prism's base turned round */
+};
+#define RECORD_SLIP_KINDS 5
+extern const char *const RECORD_SLIP_WORDS[];
+
+/*
+ * The pair as it would have been measured without the slip; side tells of
+ * which lens, RECORD_BOTH for an exchange.  False where it would change
+ * nothing.
+ */
+bool record_bench_suppose(const struct optics_pair *pair,
+    enum record_slip_kind kind, enum record_side side, struct optics_pair *ret);
