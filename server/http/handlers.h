@@ -22,6 +22,10 @@ enum rc http_device_list(struct http_req *rq, struct err *err);
 enum rc http_device_patch(struct http_req *rq, struct err *err);
 enum rc http_device_post(struct http_req *rq, struct err *err);
 
+/* dicom_store.c */
+enum rc http_studies_post(struct http_req *rq, struct err *err);
+enum rc http_study_post(struct http_req *rq, struct err *err);
+
 /* docs.c */
 enum rc http_docs_get(struct http_req *rq, struct err *err);
 enum rc http_openapi_get(struct http_req *rq, struct err *err);

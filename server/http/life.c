@@ -156,7 +156,9 @@ static const char *makes(const char *path)
     } ends[] = {{".pdf", "application/pdf"}, {".html", "text/html"},
         {"/fhir", "application/fhir+json"}, {"/original", NULL},
         {"/docs/api", "text/html"}, {"/v1/events", "text/event-stream"},
-        {"/", "text/html"}, {"/assets/{word}", NULL}};
+        {"/", "text/html"}, {"/assets/{word}", NULL},
+        {"/studies", "application/dicom+json"},
+        {"/studies/{word}", "application/dicom+json"}};
     size_t len = strlen(path);
 
     for (size_t i = 0; i < ARRAY_LEN(ends); i++) {
@@ -175,8 +177,7 @@ static enum rc check_accept(struct http_life *life)
 
     if (!accept || !*accept || !type || accept_takes(accept, type))
         return RC_OK;
-    if (strcmp(type, "application/fhir+json") == 0 &&
-        accept_names(accept, "application/json"))
+    if (strstr(type, "+json") && accept_names(accept, "application/json"))
         return RC_OK;
     if (strcmp(type, "application/json") == 0 &&
         (accept_names(accept, "application/problem+json") ||

@@ -200,27 +200,85 @@ static struct record_reading *read_instance(
     return r;
 }
 
+/* *ret_root is json's, *ret_n how many instances it holds. */
+static enum rc parse(const struct instruments_input *in, json_t **json,
+    struct json_in *ret_root, size_t *ret_n, struct err *err)
+{
+    *ret_n = 1;
+    TRY(json_in_parse(in->bytes, in->len, json, err));
+    *ret_root = json_in_root(*json, err);
+    if (json_is_array(*json) &&
+        !json_in_array(*ret_root, 1, INSTRUMENTS_READINGS_MAX, ret_n))
+        return err->rc;
+    return RC_OK;
+}
+
+static struct json_in instance(struct json_in root, size_t i)
+{
+    return json_is_array(root.value) ? json_in_item(root, i) : root;
+}
+
 enum rc instruments_dicom_decode(const struct instruments_input *in,
     struct instruments_readings *ret, struct err *err)
 {
     json_auto_t *json = NULL;
     struct record_reading **items;
     struct json_in root;
-    size_t n = 1;
+    size_t n;
 
-    TRY(json_in_parse(in->bytes, in->len, &json, err));
-    root = json_in_root(json, err);
-    if (json_is_array(json) &&
-        !json_in_array(root, 1, INSTRUMENTS_READINGS_MAX, &n))
-        return err->rc;
+    TRY(parse(in, &json, &root, &n, err));
     items = arena_calloc(err->arena, n, sizeof(struct record_reading *));
     for (size_t i = 0; i < n; i++)
-        items[i] = read_instance(
-            json_is_array(json) ? json_in_item(root, i) : root, &in->zone);
+        items[i] = read_instance(instance(root, i), &in->zone);
     if (err->rc != RC_OK)
         return err->rc;
     *ret = (struct instruments_readings){items, n};
     return RC_OK;
+}
+
+/* What names an instance, where it can be read; its faults are told by
+ * read_instance. */
+static void read_names(struct json_in set, struct instruments_dicom_one *one)
+{
+    struct err scratch = ERR_INIT(set.err->arena);
+
+    if (!json_is_object(set.value))
+        return;
+    set.err = &scratch;
+    dicom_text(set, "00080016", 64, &one->sop_class);
+    dicom_text(set, "00080018", 64, &one->sop_instance);
+    dicom_text(set, "0020000D", 64, &one->study);
+}
+
+enum rc instruments_dicom_each(const struct instruments_input *in,
+    struct instruments_dicom_one **ret, size_t *ret_n, struct err *err)
+{
+    json_auto_t *json = NULL;
+    struct instruments_dicom_one *ones;
+    struct json_in root;
+    size_t n;
+
+    TRY(parse(in, &json, &root, &n, err));
+    ones = arena_calloc(err->arena, n, sizeof(*ones));
+    for (size_t i = 0; i < n; i++) {
+        struct json_in set = instance(root, i);
+
+        ones[i].err = (struct err)ERR_INIT(err->arena);
+        set.err = &ones[i].err;
+        read_names(set, &ones[i]);
+        ones[i].reading = read_instance(set, &in->zone);
+    }
+    *ret = ones;
+    *ret_n = n;
+    return RC_OK;
+}
+
+bool instruments_dicom_takes(const char *sop_class)
+{
+    for (size_t i = 0; i < ARRAY_LEN(STORAGE); i++)
+        if (strcmp(STORAGE[i].uid, sop_class) == 0)
+            return true;
+    return false;
 }
 
 bool instruments_dicom_probe(const char *bytes, size_t len)

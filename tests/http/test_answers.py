@@ -511,8 +511,23 @@ class Walk:
                 good = answer.status in (200, 201)
                 if bad:
                     self.test.assertEqual(answer.status, 422, path.name)
-                elif "prescription" not in path.name or good:
+                else:
                     self.test.assertTrue(good, (path.name, answer.raw[:500]))
+        self.dicom_store()
+
+    def dicom_store(self):
+        names = sorted((DATA / "dicom").glob("*.json"))
+        study = json.loads(names[0].read_text())["0020000D"]["Value"][0]
+        for chosen, status in ((names[:1], 200), (names[-2:], 409),
+                               (names[-2:] + names[:1], 202)):
+            parts = b"".join(b"--b\r\nContent-Type: application/dicom+json"
+                             b"\r\n\r\n" + path.read_bytes() + b"\r\n"
+                             for path in chosen) + b"--b--"
+            for to in ("/dicomweb/studies", f"/dicomweb/studies/{study}"):
+                answer = self.checked.api(
+                    "POST", to, parts, self.net.tokens["desk"],
+                    {"Content-Type": "multipart/related; boundary=b"})
+                self.test.assertEqual(answer.status, status, answer.raw[:900])
 
     def profiles(self):
         profile = json.loads(
@@ -857,7 +872,9 @@ class Answers(unittest.TestCase):
         self.assertGreater(walk.bounded, 300)
         self.assertEqual(
             {str(o) for o in described.operations() if "requestBody" in o.json}
-            - walk.probed, {"POST /v1/optics/{function}"})
+            - walk.probed,
+            {"POST /v1/optics/{function}", "POST /dicomweb/studies",
+             "POST /dicomweb/studies/{study}"})
 
 
 if __name__ == "__main__":

@@ -96,6 +96,8 @@ class Routes(unittest.TestCase):
                 elif route.flags & {"MERGE"}:
                     self.assertEqual(media, {"application/json",
                                              "application/merge-patch+json"})
+                elif o.path.startswith("/dicomweb/"):
+                    self.assertEqual(media, {"multipart/related"})
                 elif route.flags & {"RAW"}:
                     self.assertLess({"application/json"}, media)
                 else:

@@ -107,7 +107,10 @@ class Checked:
         schema = o.answer_schema(answer.status, media)
         if schema is None:
             return
-        if answer.status >= 400 and media != "application/problem+json":
+        # DICOMweb says in its own form which instances were refused.
+        said = "application/dicom+json" if answer.status == 409 else None
+        if answer.status >= 400 and \
+                media not in ("application/problem+json", said):
             raise Faults(f"{o}: {answer.status} came as {media}")
         bodies = answer.body if media in MANY else [answer.body]
         for one in bodies:

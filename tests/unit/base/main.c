@@ -32,6 +32,7 @@ int main(void)
     srunner_add_suite(sr, suite_secret());
     srunner_add_suite(sr, suite_config());
     srunner_add_suite(sr, suite_child());
+    srunner_add_suite(sr, suite_multipart());
     srunner_run_all(sr, CK_NORMAL);
     failed = srunner_ntests_failed(sr);
     srunner_free(sr);

@@ -15,6 +15,7 @@ Suite *suite_instant(void);
 Suite *suite_json_in(void);
 Suite *suite_json_merge(void);
 Suite *suite_json_out(void);
+Suite *suite_multipart(void);
 Suite *suite_num(void);
 Suite *suite_secret(void);
 Suite *suite_text(void);
