@@ -95,12 +95,20 @@ static double ordered_pd(const struct record_order *order,
     return isnan(first) ? eye_pd(near_first ? &pd.far : &pd.near, side) : first;
 }
 
-static double ordered_height(const struct record_order *order, int side)
+/* An order without heights wants the centres level, so two that were measured
+ * are held to their mean. */
+static double ordered_height(
+    const struct record_measured *m, const struct record_order *order, int side)
 {
     int32_t mm100 = order->frame.fitting_height_mm100[side];
 
-    return has_segment(order) || mm100 == NUM_ABSENT ? (double)NAN
-                                                     : (double)mm100;
+    if (has_segment(order))
+        return NAN;
+    if (mm100 != NUM_ABSENT)
+        return mm100;
+    if (m->height_mm100[0] == NUM_ABSENT || m->height_mm100[1] == NUM_ABSENT)
+        return NAN;
+    return (m->height_mm100[0] + m->height_mm100[1]) / 2.0;
 }
 
 static void check_eye(const struct record_measured *m,
@@ -126,7 +134,7 @@ static void check_eye(const struct record_measured *m,
         isnan(ordered_pd(order, rx, side)))
         err_fault(err, pds[side], "the order tells no PD to hold it to");
     if (m->height_mm100[side] != NUM_ABSENT &&
-        isnan(ordered_height(order, side)))
+        isnan(ordered_height(m, order, side)))
         err_fault(
             err, heights[side], "the order tells no height to hold it to");
     if (m->segment_mm100[side] != NUM_ABSENT &&
@@ -191,7 +199,7 @@ static void put_places(const struct record_measured *m,
     struct optics_finished *lens)
 {
     double found = eye_pd(&m->figures.pd.far, side);
-    double height = ordered_height(order, side);
+    double height = ordered_height(m, order, side);
     int32_t segment = order->frame.fitting_height_mm100[side];
 
     if (!isnan(found) && !isnan(pd)) {

@@ -10,6 +10,7 @@ from order_case import (EYE, FINAL, FRAME, HEIGHTS, PROGRESSIVE, VARYING,
                         OrderCase)
 
 PD = {"right": 31.5, "left": 32}
+LEVEL = {"right": 18, "left": 18}
 A2015, A2005, A1999 = (f"ANSI Z80.1-{y}" for y in (2015, 2005, 1999))
 
 
@@ -171,6 +172,17 @@ class Measuring(BenchCase):
         self.problem(self.post_check(order, {
             "profile": A2015, "again": uuid7()}), 422, "/again")
 
+    def test_centres_that_are_not_level_fail(self):
+        # Above 3.375 D the pair's rule is 1.0 mm; the order tells no height.
+        order = self.made({"right": lens(-4), "left": lens(-4)})
+        for left, verdict in ((18, "pass"), (18.9, "pass"), (19.2, "fail")):
+            check = self.check(order, right=lens(-4), left=lens(-4), pd_mm=PD,
+                               height_mm={"right": 18, "left": left})
+            self.assertEqual(check["verdict"], verdict, left)
+        self.problem(self.post_check(order, {
+            "profile": A2015, "right": lens(-4), "left": lens(-4),
+            "height_mm": {"right": 18}}), 422, "/height_mm/right")
+
     def test_a_progressive_pair_with_add_heights_and_prism(self):
         prism = [{"amount": 1, "base": "in"}]
         order = self.made(dict(VARYING, right=dict(EYE, add=2, prism=prism)),
@@ -189,16 +201,17 @@ class Measuring(BenchCase):
     def test_what_would_explain_a_failure_is_named(self):
         order = self.made({"right": lens(-2, -1, 10), "left": lens(-4)})
         check = self.check(order, right=lens(-4), left=lens(-2, -1, 10),
-                           pd_mm={"right": 32, "left": 31.5})
+                           pd_mm={"right": 32, "left": 31.5},
+                           height_mm=LEVEL)
         self.assertEqual([(e["slip"], e["verdict"])
                           for e in check["explained_by"]],
                          [("eyes-exchanged", "pass")])
         check = self.check(order, right=lens(-2, -1, 100), left=lens(-4),
-                           pd_mm=PD)
+                           pd_mm=PD, height_mm=LEVEL)
         self.assertEqual(check["explained_by"], [
             {"slip": "axis-90-off", "eye": "right", "verdict": "pass"}])
         check = self.check(order, right=lens(-2, -1, 10), left=lens(-4),
-                           pd_mm=PD)
+                           pd_mm=PD, height_mm=LEVEL)
         self.assertEqual(check["verdict"], "pass")
         self.assertNotIn("explained_by", check)
 
