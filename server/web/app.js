@@ -1,4 +1,5 @@
 // The shell: who is signed in, which page stands behind the #, the lock.
+import './core/queue.js';
 import './parts/settings.js';
 import './parts/sign-in.js';
 import {css, html, look, nothing, Part} from './core/part.js';
@@ -13,6 +14,8 @@ const PAGES = {
         show: id => html`<lens-desk patient=${id || ''}></lens-desk>`},
     rx: {load: () => import('./pages/rx.js'), roles: STAFF,
         show: id => html`<lens-rx exam=${id}></lens-rx>`},
+    exam: {load: () => import('./pages/exam.js'), roles: STAFF,
+        show: id => html`<lens-exam exam=${id}></lens-exam>`},
     downtime: {load: () => import('./pages/downtime.js'),
         roles: ['desk', 'prescriber'],
         show: () => html`<lens-downtime></lens-downtime>`},
@@ -31,6 +34,9 @@ class App extends Part {
             border-bottom: 1px solid var(--hair);
         }
         header .name {
+            border-color: transparent;
+            background: none;
+            padding-inline: 0;
             font-weight: 600;
             margin-inline-end: auto;
         }
@@ -85,7 +91,7 @@ class App extends Part {
             <button class="skip" @click=${() =>
                 this.renderRoot.querySelector('main').focus()}>
                 ${t('shell.skip')}</button>
-            <span class="name">Lensclerk</span>
+            <a class="name button" href="#desk">Lensclerk</a>
             <span class="who">${session.me.user} ·
                 ${word('role', session.me.role)}</span>
             <button @click=${() => prefs.set('theme', day ? 'lane' : 'day')}>

@@ -13,7 +13,7 @@ export const SIZES = {
     wide: {width: 1024, height: 768}, tall: {width: 820, height: 1180},
     desk: {width: 1440, height: 900},
 };
-const CASE_MS = 60000;
+const CASE_MS = 120000;
 
 class Stage {
     constructor(browser, setup, axeSource, name) {

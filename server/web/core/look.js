@@ -87,6 +87,11 @@ export const look = css`
     textarea {
         padding-block: 0.5rem;
     }
+    summary {
+        min-height: 2.75rem;
+        align-content: center;
+        cursor: pointer;
+    }
     .fault {
         border-inline-start: 4px solid var(--accent);
         padding: 0.4rem 0.7rem;

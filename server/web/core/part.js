@@ -12,7 +12,19 @@ export class Part extends LitElement {
         this.redraw = () => this.requestUpdate();
     }
 
+    // A class field hides the accessor of the reactive property that it sets at
+    // first; its value has to go through the accessor.
+    uncover() {
+        for (const name of this.constructor.elementProperties.keys()) {
+            if (!Object.hasOwn(this, name)) continue;
+            const value = this[name];
+            delete this[name];
+            this[name] = value;
+        }
+    }
+
     connectedCallback() {
+        this.uncover();
         super.connectedCallback();
         prefs.addEventListener('change', this.redraw);
     }

@@ -27,11 +27,12 @@ class EyePanel extends Part {
         .back.left {
             border-radius: 1.1rem;
         }
-        h3 {
+        h2 {
             color: var(--soft);
             font-weight: 400;
+            font-size: 1rem;
         }
-        h3 strong {
+        h2 strong {
             color: var(--ink);
             font-size: 1.15rem;
         }
@@ -40,8 +41,8 @@ class EyePanel extends Part {
     render() {
         const side = this.side;
         return html`<div class="back ${side}"></div>
-            <slot name="head"><h3><strong>${t(`side.${side}.mark`)}</strong>
-                ${t(`side.${side}`)}</h3></slot>
+            <slot name="head"><h2><strong>${t(`side.${side}.mark`)}</strong>
+                ${t(`side.${side}`)}</h2></slot>
             <slot></slot>`;
     }
 }

@@ -40,9 +40,20 @@ export function faultNote(writer) {
         </ul>` : nothing}</div>`;
 }
 
+const MINUS = /(?<![\w.])-(?=\d)/g; // not the dash of a date
+
+// A sentence of the service: to be read with a minus, to be heard with the
+// word.
+export function prose(text) {
+    if (text.search(MINUS) < 0) return text;
+    return html`<span aria-hidden="true">${text.replace(MINUS, '\u2212')}</span>
+        <span class="hidden">${text.replace(MINUS, `${t('word.minus')} `)}
+        </span>`;
+}
+
 export function cautionList(cautions, eye) {
     const shown = (cautions || []).filter(
         c => eye === undefined || (c.eye ?? null) === eye);
     return shown.map(c => html`<p class="caution">
-        <span class="hidden">${t('word.caution')}: </span>${c.text}</p>`);
+        <span class="hidden">${t('word.caution')}: </span>${prose(c.text)}</p>`);
 }

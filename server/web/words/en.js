@@ -1,15 +1,43 @@
 // English: every text of the pages.
 export default {
+    'acuity.eye': 'Eye',
+    'acuity.line': 'Line read',
+    'acuity.notation': 'Notation',
+    'acuity.note': 'Note it',
+    'acuity.other': 'another line',
+    'acuity.through': 'Read through',
+
     'ago.days': '{n} {n|day|days} ago',
     'ago.hours': '{n} {n|hour|hours} ago',
     'ago.minutes': '{n} min ago',
     'ago.months': '{n} {n|month|months} ago',
     'ago.years': '{n} {n|year|years} ago',
 
+    'amend.go': 'Amend it',
+    'amend.now': 'Open it again',
+    'amend.reason': 'Why it is amended',
+
     'base.down': 'base down',
     'base.in': 'base in',
     'base.out': 'base out',
     'base.up': 'base up',
+
+    'changes.acuity': 'Expected with the glasses worn: {decimal} (decimal), an '
+        + 'estimate.',
+    'changes.no-habitual':
+        'No habitual glasses are named, so nothing can be compared.',
+    'changes.not-begun': 'Start from something to see it.',
+    'changes.same': ': same',
+    'changes.size': 'Images differ in size by {percent} %.',
+    'changes.title': 'What changes',
+    'changes.waiting': 'Without what is not saved yet.',
+
+    'conflict.here': 'Meant here:',
+    'conflict.keep-ours': 'Put mine over it',
+    'conflict.keep-theirs': 'Keep what stands',
+    'conflict.section': '{name}: another tablet has changed it meanwhile.',
+    'conflict.there': 'Stands there:',
+    'conflict.title': 'Another tablet was there first',
 
     'cornea.flat': 'flat',
     'cornea.steep': 'steep',
@@ -21,6 +49,17 @@ export default {
 
     'desk.nobody': 'Choose somebody from the day, or find a person.',
     'desk.title': 'Desk',
+
+    'dial.axis': '{name} axis',
+    'dial.cylinder': '{name} cylinder',
+    'dial.less-axis': '{name} axis to fewer degrees',
+    'dial.longer': '{name} more cyl',
+    'dial.more-axis': '{name} axis to more degrees',
+    'dial.none': 'no cyl',
+    'dial.shorter': '{name} less cyl',
+    'dial.stronger': 'more cyl',
+    'dial.turn': 'axis',
+    'dial.weaker': 'less cyl',
 
     'downtime.keep':
         'Holds personal data: keep it locked away and destroy it when the'
@@ -43,8 +82,30 @@ export default {
     'drop.refuse': 'Leave it out',
     'drop.stored': '{n} {n|reading|readings} stored.',
 
+    'duochrome.aid':
+        'One quarter for each answer. The prescriber decides what it '
+        + 'means for this patient.',
+    'duochrome.ask': 'Which ground shows the letters clearer ({eye})?',
+    'duochrome.green': 'Green: a quarter to plus',
+    'duochrome.red': 'Red: a quarter to minus',
+
+    'evidence.autorefraction': 'Autorefraction',
+    'evidence.corneal': 'corneal cyl {cylinder} × {axis}',
+    'evidence.final': 'Last final',
+    'evidence.habitual': 'Habitual',
+    'evidence.none': 'Nothing is on record to start from; type a power in.',
+    'evidence.retinoscopy': 'Retinoscopy',
+    'evidence.start': 'Start from this',
+    'evidence.subjective': 'Subjective',
+    'evidence.title': 'Start from',
+
+    'exam.amending': 'being amended: {reason}',
     'exam.begin': 'Begin an exam',
+    'exam.choose': 'Which eye steps go to',
+    'exam.hold': 'Hold the spherical equivalent while the cylinder changes',
     'exam.open': 'Open the exam',
+    'exam.steps': 'Step sizes',
+    'exam.undo': 'Undo',
 
     'fault.at': '{place}: {text}',
     'fault.no-page':
@@ -52,8 +113,43 @@ export default {
         + 'again.',
     'fault.offline': 'The service does not answer. Check the network.',
 
+    'field.add': 'add',
+    'field.axis': 'axis',
+    'field.cylinder': 'cylinder',
+    'field.intermediate_add': 'intermediate add',
+    'field.lens': 'lens',
+    'field.near_prism_horizontal': 'near prism, horizontal',
+    'field.near_prism_vertical': 'near prism, vertical',
+    'field.prism': 'prism',
+    'field.prism_horizontal': 'horizontal prism',
+    'field.prism_vertical': 'vertical prism',
+    'field.sphere': 'sphere',
+    'field.vertex_mm': 'vertex',
+
     'habitual.none': 'No glasses are on record.',
     'habitual.title': 'Habitual glasses',
+
+    'jcc.back': 'Take the last answer back',
+    'jcc.enough': 'More answers would not change much.',
+    'jcc.estimate': 'After {n} {n|answer|answers}: {words}.',
+    'jcc.first': 'First',
+    'jcc.no-power': 'This eye has no power yet. Start from something first.',
+    'jcc.phase.axis': 'Axis.',
+    'jcc.phase.oblique': 'Between.',
+    'jcc.phase.power': 'Power.',
+    'jcc.phase.search': 'Is there a cylinder?',
+    'jcc.same': 'Same',
+    'jcc.second': 'Second',
+    'jcc.show':
+        'Before the {eye} eye: {trial}, cross cylinder {size}; minus axis'
+        + ' first at {first}, then at {second}.',
+    'jcc.take': 'Take the estimate in quarters',
+    'jcc.which': 'Which view is clearer',
+
+    'kept.all': 'Saved ✓',
+    'kept.offline': 'Not yet saved: {n}. No network; they go when it is back.',
+    'kept.refused': 'A change was refused:',
+    'kept.waiting': 'Not yet saved: {n}',
 
     'kind.acuity': 'Visual acuity',
     'kind.autorefraction': 'Autorefraction',
@@ -66,6 +162,10 @@ export default {
     'kind.subjective': 'Subjective refraction',
     'kind.typed': 'Glasses, typed in',
 
+    'ladder.down': '{name} to minus',
+    'ladder.name': '{name} sphere',
+    'ladder.up': '{name} to plus',
+
     'lens.balance': 'balance',
     'lens.none': 'no lens',
     'lens.occluder': 'occluder',
@@ -76,10 +176,42 @@ export default {
         + 'typed is kept.',
     'lock.title': 'Locked',
 
+    'log.line': '{eye} {field} {from} → {to}',
+    'log.line-say': '{eye} {field} from {from} to {to}',
+    'log.none': 'No step yet.',
+    'log.nothing': 'none',
+    'log.start': 'started from: {what}',
+    'log.title': 'Steps',
+    'log.undo': 'a step was undone',
+    'log.unsent': 'not yet saved',
+
+    'mark.autorefraction': 'A',
+    'mark.cornea': 'K',
+    'mark.final': 'F',
+    'mark.habitual': 'H',
+    'mark.retinoscopy': 'T',
+    'mark.subjective': 'S',
+
+    'near.aid': 'A start for the measurement, not a finding.',
+    'near.amplitude': 'Amplitude, D',
+    'near.by-age': 'by age',
+    'near.by-amplitude': 'by amplitude',
+    'near.distance': 'Working distance, cm',
+    'near.far': 'far',
+    'near.less': 'Add, a quarter less',
+    'near.more': 'Add, a quarter more',
+    'near.no-add': 'no add',
+    'near.range': 'Clear from {from} to {to} cm.',
+    'near.usual': 'usual: {n}',
+
     'need.glasses': 'the glasses worn',
     'need.objective': 'an objective refraction',
     'need.pd': 'a PD',
     'need.title': 'Still needed today:',
+
+    'notation.decimal': 'decimal',
+    'notation.logmar': 'logMAR',
+    'notation.snellen': 'Snellen',
 
     'order.accepted': 'accepted',
     'order.cancelled': 'cancelled',
@@ -141,6 +273,26 @@ export default {
     'prefs.theme.lane': 'lane: for a dim room',
     'prefs.title': 'Preferences',
 
+    'prism.aid': 'An aid: symptoms and repeated measurement decide.',
+    'prism.amount': 'Phoria, Δ',
+    'prism.direction': 'Direction',
+    'prism.distance': 'Distance',
+    'prism.eso': 'eso',
+    'prism.exo': 'exo',
+    'prism.face': 'A face seen from in front. Right: {right}. Left: {left}.',
+    'prism.far': 'far',
+    'prism.judge': 'Note and compare',
+    'prism.more': '{eye} prism, more {base}',
+    'prism.near': 'near',
+    'prism.no-need': 'none needed',
+    'prism.none': 'no prism',
+    'prism.other': 'Vergence the other way, Δ',
+    'prism.percival': 'Percival:',
+    'prism.phoria': 'Phoria and vergence',
+    'prism.reserve': 'Opposing vergence, Δ',
+    'prism.sheard': 'Sheard:',
+    'prism.step': 'Step of prism',
+
     'purpose.distance': 'for distance',
     'purpose.driving': 'for driving',
     'purpose.intermediate': 'for intermediate distance',
@@ -180,6 +332,10 @@ export default {
     'rx.title': 'Final Rx',
     'rx.valid': 'Valid until {day}.',
 
+    'section.acuities': 'Acuities',
+    'section.binocular': 'Binocular findings',
+    'section.near': 'Near',
+
     'sex.female': 'female',
     'sex.male': 'male',
     'sex.other': 'other',
@@ -215,7 +371,17 @@ export default {
     'sign-in.title': 'Sign in',
     'sign-in.user': 'User',
 
+    'sign.done': 'Signed',
+    'sign.go': 'Sign …',
+    'sign.missing': 'Still missing:',
+    'sign.now': 'Sign it now',
+    'sign.reason': 'Reason or note (may stay empty)',
+    'sign.sure': 'What is signed never changes; a correction is a new edition.',
+    'sign.title': 'To sign',
+    'sign.vertex': 'Vertex distance, mm',
+
     'spoken.add': 'add {text}',
+    'spoken.axis': 'axis {n}',
     'spoken.cylinder': 'cylinder {text} axis {axis}',
     'spoken.minus': 'minus {text}',
     'spoken.plus': 'plus {text}',
@@ -223,13 +389,39 @@ export default {
     'spoken.sphere': 'sphere {text}',
     'spoken.zero': '{text}',
 
+    'start.rounded':
+        'The axis of the {eye} eye was rounded from {from} to {to}.',
+
     'status.amended': 'amended',
     'status.entered-in-error': 'entered in error',
     'status.final': 'final',
     'status.preliminary': 'preliminary',
 
+    'test.balance': 'balance',
+    'test.best-sphere': 'best sphere',
+    'test.cross-cylinder-axis': 'cross cylinder, axis',
+    'test.cross-cylinder-power': 'cross cylinder, power',
+    'test.duochrome': 'duochrome',
+    'test.fogging': 'fogging',
+    'test.near': 'near',
+    'test.retinoscopy': 'retinoscopy',
+    'test.typed': 'typed in',
+
+    'through.final': 'final',
+    'through.habitual': 'habitual',
+    'through.nothing': 'nothing',
+    'through.pinhole': 'pinhole',
+    'through.working': 'working refraction',
+
     'timeline.latest': 'Latest entries',
     'timeline.title': 'Timeline',
+
+    'tool.acuity': 'Acuity',
+    'tool.cross-cylinder': 'Cross cylinder',
+    'tool.duochrome': 'Red and green',
+    'tool.near': 'Near add',
+    'tool.prism': 'Prism, phoria',
+    'tool.title': 'Tests',
 
     'tray.empty': 'Every reading has its person.',
     'tray.give': 'Give it to {name}',
@@ -237,6 +429,14 @@ export default {
     'tray.says-nothing': 'It says nothing of a person.',
     'tray.seek': 'Find who it is',
     'tray.title': 'Unclaimed tray',
+
+    'typed.axis': 'A cylinder needs an axis from 1 to 180.',
+    'typed.cylinder': 'The cylinder is no number.',
+    'typed.open': 'Type it in',
+    'typed.open-for': 'Type it in: {name}',
+    'typed.sign': 'A power needs its sign: + or −.',
+    'typed.sphere': 'The sphere is no number.',
+    'typed.take': 'Take it',
 
     'visit.arrive': 'Has arrived',
     'visit.arrived': 'arrived',
@@ -253,5 +453,6 @@ export default {
     'word.caution': 'caution',
     'word.done': 'Done',
     'word.loading': 'Loading …',
+    'word.minus': 'minus',
     'word.print': 'Print',
 };
