@@ -100,8 +100,11 @@ static void step_watch(struct forwarder *f, int64_t now_ms)
     came(f, news.taken);
     f->source_due_ms = news.due_ms;
     trouble(f, &f->state.source, rc == RC_OK ? NULL : err.detail);
+    if (news.taken + news.removed > 0)
+        f->until_ms = clock_ms() + ONCE_QUIETS * f->options->watch.quiet_ms;
     if (f->options->once)
-        f->source_over = news.settled || now_ms >= f->until_ms || rc == RC_BUSY;
+        f->source_over =
+            news.settled || clock_ms() >= f->until_ms || rc == RC_BUSY;
 }
 
 static void step_text(struct forwarder *f, int64_t now_ms)

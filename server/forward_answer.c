@@ -114,6 +114,22 @@ void forward_answer_end(struct forward_answer *a)
         line_end(a);
 }
 
+bool forward_answer_names(const struct forward_answer *a, const char *pointer)
+{
+    json_t *json = parse(&a->part);
+    const json_t *error;
+    bool names = false;
+    size_t i;
+
+    json_array_foreach (json_object_get(json, "errors"), i, error) {
+        const char *at = json_string_value(json_object_get(error, "pointer"));
+
+        names = names || (at && strcmp(at, pointer) == 0);
+    }
+    json_decref(json);
+    return names;
+}
+
 static void lines_reason(const struct forward_answer *a, struct text *to)
 {
     text_printf(to,

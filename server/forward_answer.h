@@ -28,6 +28,9 @@ void forward_answer_free(struct forward_answer *a);
 void forward_answer_add(struct forward_answer *a, const char *bytes, size_t n);
 void forward_answer_end(struct forward_answer *a);
 
+/* True when a problem's error is about this place. */
+bool forward_answer_names(const struct forward_answer *a, const char *pointer);
+
 /* For the owner of a refused file: what was wrong with it. */
 void forward_answer_reason(
     const struct forward_answer *a, int status, struct text *to);

@@ -342,7 +342,7 @@ static const char *trouble_of(int status)
     case 403:
         return "the service doesn't let this token send readings";
     case 404:
-        return "the address or the profile isn't there";
+        return "the service isn't at this address";
     default:
         return "the service doesn't take it now";
     }
@@ -365,6 +365,14 @@ static void judge_lines(struct forward_poster *p, struct forward_outcome *o)
     }
 }
 
+/* Not the file is wrong but how we were told to send it.  Items of another
+ * profile needn't wait. */
+static bool profile_wrong(const struct forward_poster *p)
+{
+    return *p->item->label.profile &&
+           forward_answer_names(&p->answer, "/profile");
+}
+
 static void judge(struct forward_poster *p, struct forward_outcome *o)
 {
     curl_off_t after = 0;
@@ -383,6 +391,12 @@ static void judge(struct forward_poster *p, struct forward_outcome *o)
     else if (o->verdict == FORWARD_LATER || o->verdict == FORWARD_ALL_LATER)
         text_printf(
             &p->trouble, "%d: %s", (int)status, trouble_of((int)status));
+    if (o->verdict == FORWARD_REFUSED && profile_wrong(p)) {
+        o->verdict = FORWARD_LATER;
+        text_printf(&p->trouble,
+            "%d: the service has no profile \"%s\" for this", (int)status,
+            p->item->label.profile);
+    }
     if (o->verdict == FORWARD_REFUSED)
         forward_answer_reason(&p->answer, (int)status, &p->reason);
 }
@@ -401,6 +415,10 @@ static void no_answer(struct forward_poster *p, struct forward_outcome *o)
 {
     if (p->sent > 0)
         o->verdict = FORWARD_LATER;
+    /* libcurl's own words for these name milliseconds, which would make each
+     * try another trouble. */
+    if (p->code == CURLE_COULDNT_CONNECT || p->code == CURLE_OPERATION_TIMEDOUT)
+        *p->why = '\0';
     text_printf(&p->trouble, "no answer: %s",
         *p->why ? p->why : curl_easy_strerror(p->code));
 }

@@ -15,8 +15,8 @@ enum forward_verdict forward_verdict_of(int status)
     switch (status) {
     case 500: /* may be the fault of one item: others must not wait for it */
         return FORWARD_LATER;
-    case 401: /* the token, the address or the profile's name is wrong, */
-    case 403: /* and no item is to blame */
+    case 401: /* the token or the address is wrong, and no item is to blame */
+    case 403:
     case 404:
     case 405:
     case 408:

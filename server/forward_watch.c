@@ -16,7 +16,7 @@
 #include "forward_file.h"
 
 #define FILES_MOST 1024 /* looked at together; others wait for their turn */
-#define TAKEN_A_STEP 16 /* then the queue is looked after */
+#define TAKEN_A_STEP 8  /* then the queue is looked after */
 #define LOOK_MS 5000    /* network folders tell nobody what changes */
 #define TROUBLE_MS 2000 /* between tries on a full disk */
 #define TAKEN_PREFIX ".taken-"
@@ -43,7 +43,7 @@ struct forward_watch {
     int watched;    /* inotify's number of the folder, -1: none */
     unsigned taken; /* names made */
     struct seen files[FILES_MOST];
-    size_t n;
+    size_t n, found;
 };
 
 #define EVENTS (IN_CLOSE_WRITE | IN_MOVED_TO | IN_CREATE | IN_ONLYDIR)
@@ -152,11 +152,17 @@ static bool wanted(
            S_ISREG(ret->st_mode) && ret->st_size > 0;
 }
 
+/* From behind the last one on: a folder is mostly listed in one order. */
 static struct seen *find(struct forward_watch *w, const char *name)
 {
-    for (size_t i = 0; i < w->n; i++)
-        if (strcmp(w->files[i].name, name) == 0)
-            return &w->files[i];
+    for (size_t i = 0; i < w->n; i++) {
+        size_t at = (w->found + 1 + i) % w->n;
+
+        if (strcmp(w->files[at].name, name) == 0) {
+            w->found = at;
+            return &w->files[at];
+        }
+    }
     return NULL;
 }
 

@@ -13,7 +13,7 @@ import threading
 import time
 
 from forward_case import ForwardCase, reading
-from lenstest import Service, wait_until
+from lenstest import Service, plain_build, wait_until
 
 KILLS = int(os.environ.get("LENSTEST_KILLS", "10"))
 
@@ -98,12 +98,15 @@ class Trouble(ForwardCase):
                 self.svc.kill("lensclerkd")
         self.svc.wait_ready()
         relay.up, relay.lose = True, False
-        self.once("--watch", self.inbox)
-        self.assertEqual(self.count(), [dropped, dropped])
+        left = len(list(self.inbox.iterdir())) + self.waiting(), time.monotonic()
+        self.once("--watch", self.inbox, seconds=60 + 5 * KILLS)
+        left = *left, time.monotonic()
         self.assertEqual(list(self.inbox.iterdir()), [])
         self.assertEqual(self.refused(), [])
         self.assertEqual(self.waiting(), 0)
-        print(f"{KILLS} kills, {dropped} files, {relay.lost} answers lost")
+        self.assertEqual(self.count(), [dropped, dropped])
+        print(f"{KILLS} kills, {dropped} files, {relay.lost} answers lost, "
+              f"{left[0]} left at the end for {left[2] - left[1]:.0f} s")
 
     def test_lost_answers_have_no_effect(self):
         relay = Relay(self.svc.port)
@@ -183,6 +186,41 @@ class Trouble(ForwardCase):
         if not (self.spool / "queue").exists():
             return {"not_spooling": None, "health": None}
         return self.status()[1]
+
+    def test_what_stays_when_the_power_fails(self):
+        """At each moment source or queue holds it for good: content, then its
+        name, and only then the source is touched."""
+        self.program = plain_build() / "server/lensclerk-forward"
+        self.drop("a.json", reading("A", 1))
+        calls = self.folder / "calls"
+        with self.log.open("ab") as log:
+            done = subprocess.run(
+                ["strace", "-f", "-y", "-o", calls, "-e", "trace=pwrite64,"
+                 "ftruncate,fsync,renameat,renameat2,unlinkat",
+                 *self.words("--watch", self.inbox, "--once")],
+                stdin=subprocess.DEVNULL, stdout=log, stderr=log, timeout=60,
+                check=False)
+        self.assertEqual(done.returncode, 0, self.log.read_text())
+        order = [line.split(None, 1)[1] for line in
+                 calls.read_text().splitlines() if "exited" not in line]
+
+        def last(*parts):
+            found = [i for i, call in enumerate(order)
+                     if all(part in call for part in parts)]
+            self.assertTrue(found, parts)
+            return found[-1]
+        self.assertEqual(
+            sorted(range(5), key=[
+                last("pwrite64", "/queue/draft-"),
+                last("fsync", "/queue/draft-"),
+                last("renameat(", "draft-1", ".item"),
+                last("fsync", "/queue>"),
+                last("renameat2", "a.json", ".taken-")].__getitem__),
+            list(range(5)), order)
+        self.assertLess(last("renameat2", "a.json"), last("unlinkat", ".taken-"))
+        # Its folders' names, too.
+        self.assertLess(last("fsync", f"<{self.folder}>"),
+                        last("renameat(", ".item"))
 
     def test_two_of_them_on_one_spool(self):
         process = self.watch()

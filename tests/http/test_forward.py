@@ -15,7 +15,7 @@ import threading
 import time
 
 from forward_case import QUIET, ForwardCase, reading
-from lenstest import Service, wait_until
+from lenstest import Service, plain_build, wait_until
 from lenstest.service import built
 
 
@@ -81,6 +81,19 @@ class Files(ForwardCase):
 
     def known(self):
         return self.count()[0] + self.waiting()
+
+    def test_what_a_late_writer_still_writes_is_another_reading(self):
+        process = self.watch("--quiet", "400")
+        self.drop("last.json", reading("A", 1))
+        # By another name it is the file that a writer has open.
+        taken = wait_until("it was taken", lambda: list(
+            self.inbox.glob(".taken-*")))[0]
+        taken.write_text(reading("A", 2))
+        self.wait_count(2)
+        wait_until("the folder is empty",
+                   lambda: not list(self.inbox.iterdir()))
+        self.stop(process)
+        self.assertEqual(self.count(), [2, 2])
 
     def test_hidden_empty_linked_files_and_folders_are_left(self):
         outside = self.folder / "outside.json"
@@ -251,6 +264,7 @@ class Answers(ForwardCase):
         return "\r\n".join(lines) + "\r\n\r\n" + body
 
     def test_memory_does_not_grow_with_what_is_sent(self):
+        self.program = plain_build() / "server/lensclerk-forward"
         self.play(self.answer(201), self.answer(201), self.answer(201))
         peaks = []
         for size in (1000, 1 << 25):
@@ -358,6 +372,21 @@ class Answers(ForwardCase):
         wait_until("the queue is empty", lambda: self.waiting() == 0)
         self.stop(process)
         self.assertEqual(self.refused(), [])
+
+    def test_a_profile_that_is_not_there_is_not_the_files_fault(self):
+        problem = json.dumps({"status": 422, "errors": [
+            {"pointer": "/profile", "detail": "there is none"}]})
+        self.play(*[self.answer(422, problem)] * 2)
+        self.drop("a.csv", "1,2\n")
+        self.once("--watch", self.inbox, "--profile", "counter", status=1)
+        self.assertEqual((self.waiting(), self.refused()), (1, []))
+        self.assertIn('no profile "counter"',
+                      self.status()[1]["not_sending"]["text"])
+        # But one that was sent without a profile is in the wrong folder.
+        shutil.rmtree(self.spool)
+        self.drop("a.csv", "1,2\n")
+        self.once("--watch", self.inbox, status=1)
+        self.assertEqual(self.refused(), ["a.csv", "a.csv.reason.txt"])
 
     def test_nothing_is_redirected(self):
         self.play(self.answer(307, Location=f"http://127.0.0.1:{self.svc.port}/"))

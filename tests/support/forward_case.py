@@ -77,10 +77,10 @@ class ForwardCase(unittest.TestCase):
     def watch(self, *more, **options):
         return self.start("--watch", self.inbox, *more, **options)
 
-    def once(self, *more, status=0, **options):
+    def once(self, *more, status=0, seconds=60, **options):
         """--once to its end."""
         process = self.start("--once", *more, **options)
-        self.assertEqual(process.wait(60), status,
+        self.assertEqual(process.wait(seconds), status,
                          self.log.read_text()[-2000:])
         return process
 

@@ -57,7 +57,7 @@ def plain_build():
         if not (folder / "build.ninja").exists():
             make("meson", "setup", "-Dwerror=false", folder, repo)
         make("ninja", "-C", folder, "server/lensclerkd",
-             "server/lensclerk-supervise")
+             "server/lensclerk-forward", "server/lensclerk-supervise")
     return folder
 
 

@@ -76,7 +76,7 @@ START_TEST(what_goes_in_comes_out_in_order)
 {
     struct forward_item item;
     unsigned damaged = 0;
-    char text[10];
+    char text[16];
 
     for (int i = 0; i < 280; i++) {
         snprintf(text, sizeof(text), "x%d", i);
