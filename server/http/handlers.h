@@ -105,6 +105,9 @@ enum rc http_order_get(struct http_req *rq, struct err *err);
 enum rc http_order_patch(struct http_req *rq, struct err *err);
 enum rc http_order_post(struct http_req *rq, struct err *err);
 
+/* patient_duplicates.c */
+enum rc http_patient_duplicates(struct http_req *rq, struct err *err);
+
 /* patient_merge.c */
 enum rc http_patient_merge(struct http_req *rq, struct err *err);
 enum rc http_patient_unmerge(struct http_req *rq, struct err *err);

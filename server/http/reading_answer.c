@@ -29,9 +29,13 @@ static const char *doubt_of(const struct reading_answer *a)
 void reading_answer_write(struct json_out *o, const struct reading_answer *a)
 {
     bool claimed = a->patient_id && *a->patient_id;
-    const char *doubt = doubt_of(a);
+    const char *doubts[] = {doubt_of(a), a->doubts};
     size_t len = strlen(a->body);
+    bool first;
 
+    /* Cautions come last in a body, so more go before its end. */
+    assert(len > 2 && a->body[len - 1] == ']');
+    first = a->body[len - 2] == '[';
     json_out_object(o, NULL);
     json_out_text(o, "id", a->id);
     json_out_text(o, "status",
@@ -40,16 +44,19 @@ void reading_answer_write(struct json_out *o, const struct reading_answer *a)
                   : "unclaimed");
     json_out_text(o, "patient", claimed ? a->patient_id : NULL);
     text_putc(o->to, ',');
-    if (doubt) {
-        /* Cautions come last in a body, so one more goes before its end. */
-        assert(len > 2 && a->body[len - 1] == ']');
-        text_put(o->to, a->body, len - 1);
-        if (a->body[len - 2] != '[')
+    text_put(o->to, a->body, len - 1);
+    for (size_t i = 0; i < ARRAY_LEN(doubts); i++) {
+        if (!doubts[i])
+            continue;
+        if (!first)
             text_putc(o->to, ',');
-        text_puts(o->to, doubt);
-        text_putc(o->to, ']');
-    } else {
-        text_put(o->to, a->body, len);
+        text_puts(o->to, doubts[i]);
+        first = false;
+    }
+    text_putc(o->to, ']');
+    if (a->more) {
+        text_putc(o->to, ',');
+        text_puts(o->to, a->more);
     }
     json_out_object_end(o);
 }

@@ -8,6 +8,9 @@ struct reading_answer {
     const char *patient_id; /* NULL or "": unclaimed */
     const char *matched;    /* how it found its patient, or why not */
     const char *body;       /* the members made at ingest */
+    const char *doubts;     /* cautions that came later, NULL or objects with
+                               commas between */
+    const char *more;       /* members that came later, NULL or "a":1,"b":2 */
 };
 
 /* An object: id, status, patient, the body's members; while unclaimed for a

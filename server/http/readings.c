@@ -4,6 +4,7 @@
 
 #include "http/handlers.h"
 #include "http/reading_answer.h"
+#include "http/reading_tray.h"
 #include "http/view_form.h"
 #include "record/power.h"
 
@@ -142,8 +143,10 @@ enum rc http_readings_get(struct http_req *rq, struct err *err)
         err_fault(err, "/after", "is no cursor of this list");
     if (err->rc != RC_OK)
         return err->rc;
+    if (yes)
+        return reading_tray(rq, *limit, after);
     rq->state = limit;
-    call = db_call_new(rq->arena, yes ? &DB_READING_TRAY : &DB_READING_LIST);
+    call = db_call_new(rq->arena, &DB_READING_LIST);
     db_put_text(call, after);
     db_put_int(call, *limit + 1);
     return http_read(rq, &call, 1, list_read);

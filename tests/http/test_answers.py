@@ -433,6 +433,7 @@ class Walk:
             "record_number": "Q-10444", "family": "Okonyo",
             "given": "Tamsin", "born": "1971-09-11"}, 201).body["id"]
         merge = {"other": twin, "reason": "one spelling"}
+        self.ask("desk", "GET", f"{path}/duplicates")
         for word in ("merge", "unmerge", "merge"):
             self.change("desk", f"{path}/{word}", merge, "POST")
         self.change("desk", f"{path}/merge", merge, "POST", 409)

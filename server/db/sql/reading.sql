@@ -22,7 +22,8 @@ WHERE r.reading_id = $1::uuid
 -- name: reading_tray
 SELECT
     e.entry_id, e.patient_id, e.version, r.matched,
-    sided(r.body, e.side) AS body, e.kind, e.side
+    sided(r.body, e.side) AS body, e.kind, e.side, r.clinic_id,
+    (extract(epoch FROM r.taken_at) * 1000000)::bigint AS taken_us
 FROM entry AS e
 JOIN reading AS r ON r.reading_id = e.entry_id
 WHERE e.patient_id IS NULL AND ($1::uuid IS NULL OR e.entry_id < $1::uuid)
