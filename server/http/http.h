@@ -45,8 +45,8 @@ enum http_flag {
     HTTP_MERGE = 8,  /* JSON or merge-patch+json */
     HTTP_RAW = 16,   /* the handler reads the body and its media type */
     HTTP_MAYBE = 32, /* a JSON body may be absent */
-    HTTP_LINES = 64, /* application/x-ndjson goes to the handler as it comes:
-                        see http_take */
+    HTTP_LINES = 64, /* application/x-ndjson and text/csv go to the handler as
+                        they come: see http_take */
 };
 
 typedef enum rc http_handler(struct http_req *rq, struct err *err);

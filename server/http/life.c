@@ -245,11 +245,16 @@ static enum rc check_length(struct http_life *life)
 /* Media types whose lines stand alone. */
 static bool comes_by_lines(struct http_life *life)
 {
+    static const char *const types[] = {"application/x-ndjson", "text/csv"};
     const char *type = reply_header_in(life, "Content-Type");
     size_t len = type ? strcspn(type, "; \t") : 0;
 
-    return life->rq.route->flags & HTTP_LINES && len == 20 &&
-           strncasecmp(type, "application/x-ndjson", len) == 0;
+    if (!(life->rq.route->flags & HTTP_LINES))
+        return false;
+    for (size_t i = 0; i < ARRAY_LEN(types); i++)
+        if (len == strlen(types[i]) && strncasecmp(type, types[i], len) == 0)
+            return true;
+    return false;
 }
 
 bool life_headers(struct http_life *life, const char *method)

@@ -212,11 +212,37 @@ static enum rc body_read(
     return http_append(rq, in->unit, 1, whole_stored);
 }
 
-static enum rc take_lines(struct http_req *rq, bool preview)
+static enum rc take_rows(struct http_req *rq, const struct db_reply *reply,
+    bool preview, struct err *err)
 {
-    struct lines_source source = {
-        .native = native_lines_new(), .format = "native"};
+    struct profile_used used;
+    struct lines_source source = {0};
 
+    TRY(profile_found(rq, reply, &used, err));
+    source.rows = profile_rows_new(used.profile, reading_zone(rq));
+    source.format = used.format;
+    return http_lines(rq, source, preview);
+}
+
+static enum rc store_rows(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    return take_rows(rq, reply, false, err);
+}
+
+static enum rc preview_rows(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    return take_rows(rq, reply, true, err);
+}
+
+static enum rc take_lines(struct http_req *rq, bool preview, struct err *err)
+{
+    struct lines_source source = {.format = "native"};
+
+    if (http_query(rq, "profile") || profile_needed(rq->media))
+        return profile_ask(rq, preview ? preview_rows : store_rows, err);
+    source.native = native_lines_new();
     return http_lines(rq, source, preview);
 }
 
@@ -224,7 +250,7 @@ static enum rc take_lines(struct http_req *rq, bool preview)
 enum rc http_readings_post(struct http_req *rq, struct err *err)
 {
     if (rq->life->by_lines)
-        return take_lines(rq, false);
+        return take_lines(rq, false, err);
     return with_body(rq, body_read, err);
 }
 
@@ -254,6 +280,6 @@ static enum rc preview_read(
 enum rc http_readings_preview(struct http_req *rq, struct err *err)
 {
     if (rq->life->by_lines)
-        return take_lines(rq, true);
+        return take_lines(rq, true, err);
     return with_body(rq, preview_read, err);
 }

@@ -557,6 +557,9 @@ class Walk:
                            ("/v1/readings", 201)):
             self.ask("desk", "POST", to + "?profile=lenses@1",
                      sample.encode(), status, Content_Type="text/plain")
+            self.ask("desk", "POST", to + "?profile=lenses",
+                     sample.encode() + b"Q-2,,R,-1.00,0,\n",
+                     Content_Type="text/csv")
         for to in ("/v1/profiles", path + "/versions",
                    "/v1/profiles/preview"):
             self.probe("admin", "POST", to, ("profile",))

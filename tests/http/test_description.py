@@ -281,6 +281,18 @@ class Words(unittest.TestCase):
             _, array = resolve(schema)
             self.assertEqual(array["maxItems"], int(most))
 
+    def test_limits_of_lines_are_those_of_the_code(self):
+        said = described.json["paths"]["/v1/readings"]["post"]["description"]
+        for path, name in (
+                ("server/instruments/native_lines.h", "NATIVE_LINE_MAX"),
+                ("server/instruments/profile.h", "PROFILE_LINE_MAX"),
+                ("server/http/lines.c", "LINES_MOST")):
+            most = re.search(rf"#define {name} (\d+)", source(path)).group(1)
+            self.assertIn(f" {int(most):,} ", said)
+        shift = re.search(r"#define ANSWER_MOST \((\d+) << 20\)",
+                          source("server/http/lines.c")).group(1)
+        self.assertIn(f" {shift} MiB", said)
+
     def test_problems_are_those_of_the_code(self):
         said = described.schemas.document("/schema/problem.json")["x-problems"]
         self.assertEqual({w: p["status"] for w, p in said.items()},

@@ -244,6 +244,115 @@ class Fates(Case):
         self.assertEqual({r["status"] for r in again}, {200})
 
 
+class Rows(Case):
+    """text/csv by a field profile: a group of rows is what a line is."""
+
+    HEAD = b"number,at,eye,sph,cyl,axis\n"
+    PROFILE = {
+        "title": "rows", "form": "delimited", "zone": "+01:00",
+        "eye": {"from": "eye", "right": ["R"], "left": ["L"]},
+        "group": ["number"],
+        "readings": [{"kind": kind, "fields": [
+            {"to": "/taken_at", "from": "at",
+             "format": "DD.MM.YYYY hh:mm:ss"},
+            {"to": "/patient/record_number", "from": "number"},
+            {"to": "/{eye}/sphere", "from": "sph"},
+            {"to": "/{eye}/cylinder", "from": "cyl"},
+            {"to": "/{eye}/axis", "from": "axis"}]}
+            for kind in ("autorefraction", "lensometry")]}
+
+    def setUp(self):
+        super().setUp()
+        answer = self.net.api("admin", "POST", "/v1/profiles", {
+            "name": "rows", "profile": self.PROFILE})
+        self.assertEqual(answer.status, 201, answer.body)
+
+    @staticmethod
+    def group(i, right=b"-2.25,-0.75,172"):
+        at = b"02.03.2026 %02d:%02d:%02d" % (
+            8 + i // 3600, i // 60 % 60, i % 60)
+        return b"Q-%d,%s,R,%s\nQ-%d,%s,L,+1.00,0,\n" % (
+            i, at, right, i, at)
+
+    def csv(self, data, query="?profile=rows", path="/v1/readings",
+            status=200, **headers):
+        answer = self.net.api("device", "POST", path + query, data, {
+            "Content-Type": "text/csv", **headers})
+        self.assertEqual(answer.status, status, answer.body)
+        return answer.body if status != 200 else \
+            [json.loads(row) for row in answer.body.splitlines()]
+
+    def test_each_group_of_rows_stands_or_falls_alone(self):
+        n = 400
+        groups = [self.group(i) if i % 7 else
+                  self.group(i, right=b"2.25,-0.75,172") for i in range(n)]
+        rows = self.csv(self.HEAD + b"".join(groups))
+        self.assertEqual([(r["line"], r["last_line"]) for r in rows],
+                         [(2 + 2 * i, 3 + 2 * i) for i in range(n)])
+        self.assertEqual([r["status"] for r in rows],
+                         [201 if i % 7 else 422 for i in range(n)])
+        error, = rows[7]["errors"]
+        self.assertEqual(error["pointer"], "/right/sphere")
+        self.assertIn('line 16, column "sph"', error["detail"])
+        good = [r for r in rows if r["status"] == 201]
+        self.assertTrue(all(r["id"] == r["ids"][0] and len(r["ids"]) == 2
+                            for r in good))
+        ids = {i for r in good for i in r["ids"]}
+        self.assertEqual(len(ids), 2 * len(good))
+        self.assertEqual({row[0] for row in svc.psql(
+            "SELECT reading_id FROM reading"
+            f" WHERE network_id = '{self.net.id}'")}, ids)
+        # The original of both: the header, and their rows.
+        got = [self.net.api("desk", "GET", f"/v1/readings/{i}/original")
+               for i in rows[1]["ids"]]
+        self.assertEqual([g.body for g in got],
+                         [self.HEAD + self.group(1)] * 2)
+        self.assertEqual(got[0].headers["Content-Type"], "text/csv")
+        # All of it again.
+        self.assertEqual(
+            [r.get("ids") for r in self.csv(self.HEAD + b"".join(groups))],
+            [r.get("ids") for r in rows])
+
+    def test_a_key_makes_a_repeat_answer_as_the_first(self):
+        data = self.HEAD + b"".join(self.group(i) for i in range(50))
+        key = {"Idempotency-Key": "rows"}
+        first = self.csv(data, **key)
+        self.assertEqual({r["status"] for r in first}, {201})
+        self.assertEqual(self.csv(data, **key), first)
+        self.csv(self.HEAD + self.group(9), status=422, **key)
+
+    def test_a_preview_shows_all_readings_of_a_group(self):
+        rows = self.csv(self.HEAD + self.group(1) + self.group(2, b"x,0,"),
+                        path="/v1/readings/preview")
+        self.assertEqual([r["status"] for r in rows], [200, 422])
+        self.assertEqual([r["kind"] for r in rows[0]["readings"]],
+                         ["autorefraction", "lensometry"])
+        self.assertEqual(self.rows(), 0)
+
+    def test_what_has_no_fitting_header_is_told_once(self):
+        for data, pointer in ((b"a,b\n" + self.group(1) * 300, None),
+                              (b"", None), (b"\n\n", None)):
+            with self.subTest(data[:20]):
+                rows = self.csv(data)
+                self.assertEqual([r["status"] for r in rows], [422])
+        self.assertEqual(
+            self.csv(self.HEAD, status=400)["errors"][0]["pointer"], "")
+        self.assertEqual(self.rows(), 0)
+
+    def test_which_profile_must_be_said(self):
+        data = self.HEAD + self.group(1)
+        for query, status in (("", 422), ("?profile=none", 422),
+                              ("?profile=rows@2", 422), ("?profile=rows@1", 200),
+                              ("?profile=rows&a=b", 422)):
+            with self.subTest(query):
+                self.csv(data, query, status=status)
+        self.net.api("device", "POST", "/v1/readings?profile=rows", b"{}\n",
+                     NDJSON)
+        answer = self.net.api("device", "POST", "/v1/readings?profile=rows",
+                              line(1), NDJSON)
+        self.assertEqual(answer.status, 415, answer.body)
+
+
 class Refused(Case):
     def test_who_may_not_is_told_behind_the_body_and_nothing_is_stored(self):
         data = b"".join(line(i) for i in range(3000))

@@ -100,5 +100,21 @@ class Sample(unittest.TestCase):
                          [{"sphere": 4.25, "cylinder": -1.75, "axis": 9}])
 
 
+class Rows(unittest.TestCase):
+    def test_the_file_itself_by_the_shipped_profile_gives_the_same(self):
+        people = survey.people(CORPUS / "sample.csv")
+        found = survey.Import(svc.network())
+        found.run_rows(people, (CORPUS / "sample.csv").read_bytes())
+        self.assertEqual(found.refused, [])
+        self.assertEqual(found.faults, [])
+        with open(CORPUS / "sample_summary.csv", encoding="utf-8",
+                  newline="") as text:
+            for row in csv.DictReader(text):
+                got = found.received[row["measure"], row["eye"]].summary()
+                for column, value in got.items():
+                    self.assertAlmostEqual(value, float(row[column]),
+                                           delta=6e-7, msg=column)
+
+
 if __name__ == "__main__":
     unittest.main()
