@@ -362,6 +362,7 @@ static enum rc open_parts(struct forwarder *f, struct err *err)
     if (o->source == FORWARD_LINES)
         f->text = forward_text_new(&o->text);
     f->poster = forward_poster_new(&o->target);
+    forward_state_write(f->state_fd, &f->state);
     return RC_OK;
 }
 

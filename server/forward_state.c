@@ -107,7 +107,7 @@ static bool state_parse(
 }
 
 /* Read while it is written it may be half and half: then once more. */
-static void state_read(int fd, struct forward_state *ret)
+static bool state_read(int fd, struct forward_state *ret)
 {
     char bytes[FORWARD_STATE_SIZE];
 
@@ -116,9 +116,10 @@ static void state_read(int fd, struct forward_state *ret)
         ssize_t n = pread(fd, bytes, sizeof(bytes), 0);
 
         if (n > 0 && state_parse(bytes, (size_t)n, ret))
-            return;
+            return true;
         *ret = (struct forward_state){0};
     }
+    return false;
 }
 
 static int state_fd(const char *spool, int flags)
@@ -134,8 +135,11 @@ int forward_state_open(const char *spool, struct forward_state *ret)
     int fd = state_fd(spool, O_RDWR | O_CREAT);
 
     *ret = (struct forward_state){0};
-    if (fd >= 0)
-        state_read(fd, ret);
+    if (fd < 0)
+        return -1;
+    state_read(fd, ret);
+    /* Its room is taken while there is some. */
+    posix_fallocate(fd, 0, FORWARD_STATE_SIZE);
     return fd;
 }
 
@@ -163,6 +167,7 @@ bool forward_state_trouble(struct forward_state *state,
 struct report {
     struct forward_state state;
     struct forward_counts counts;
+    bool known; /* the state could be read */
     int64_t now_us;
     const char *health[6]; /* words; none: all is well */
     size_t n_health;
@@ -174,6 +179,8 @@ static void judge(struct report *r)
 
     if (!c->running && !r->state.once)
         r->health[r->n_health++] = "not-running";
+    if (c->running && !r->known)
+        r->health[r->n_health++] = "state-unknown";
     if (*r->state.source.text)
         r->health[r->n_health++] = "not-spooling";
     if (*r->state.sending.text)
@@ -282,7 +289,7 @@ int forward_status(const char *spool, bool json, int64_t now_us, FILE *to)
     enum rc rc;
 
     if (fd >= 0) {
-        state_read(fd, &r.state);
+        r.known = state_read(fd, &r.state);
         close(fd);
     }
     rc = forward_spool_count(

@@ -315,6 +315,12 @@ static enum rc spool_file(const struct forward_watch *w, const struct seen *f,
     return rc;
 }
 
+static enum rc cant_remove(struct err *err, const char *why)
+{
+    return err_set(err, RC_CONFLICT, NULL,
+        "a file is in the queue and can't be taken out of the folder: %s", why);
+}
+
 /* Out of its writer's way.  Where that fails it stays as it is, and isn't
  * taken again while it doesn't change. */
 static enum rc step_aside(
@@ -341,9 +347,7 @@ static enum rc step_aside(
         if (errno != EEXIST)
             break;
     }
-    return err_set(err, RC_CONFLICT, NULL,
-        "a file is in the queue and can't be taken out of the folder: %s",
-        strerror(errno));
+    return cant_remove(err, strerror(errno));
 }
 
 static enum rc take(struct forward_watch *w, struct seen *f,
@@ -413,23 +417,31 @@ static enum rc finish(struct forward_watch *w, struct seen *f, int64_t now_ms,
         news->removed++;
         return RC_OK;
     }
-    return err_set(err, RC_CONFLICT, NULL,
-        "a file is in the queue and can't be taken out of the folder: %s",
-        strerror(errno));
+    return cant_remove(err, strerror(errno));
 }
 
-static enum rc step_file(struct forward_watch *w, struct seen *f,
-    struct forward_spool *spool, int64_t now_ms,
-    struct forward_watch_news *news, struct err *err)
+/* One call of forward_watch_step. */
+struct step {
+    struct forward_watch *watch;
+    struct forward_spool *spool;
+    int64_t now_ms;
+    struct forward_watch_news *news;
+};
+
+static enum rc step_file(
+    const struct step *step, struct seen *f, struct err *err)
 {
+    struct forward_watch *w = step->watch;
     enum rc rc;
 
+    if (f->done && is_taken(f->name))
+        return finish(w, f, step->now_ms, step->news, err);
     if (f->done)
-        return is_taken(f->name) ? finish(w, f, now_ms, news, err) : RC_OK;
-    rc = take(w, f, spool, now_ms, err);
+        return RC_OK;
+    rc = take(w, f, step->spool, step->now_ms, err);
     if (rc == RC_STALE)
         return RC_OK;
-    news->taken += f->done;
+    step->news->taken += f->done;
     return rc;
 }
 
@@ -445,6 +457,7 @@ enum rc forward_watch_step(struct forward_watch *watch,
     struct forward_spool *spool, int64_t now_ms, struct forward_watch_news *ret,
     struct err *err)
 {
+    const struct step step = {watch, spool, now_ms, ret};
     enum rc rc;
 
     *ret = (struct forward_watch_news){
@@ -456,14 +469,17 @@ enum rc forward_watch_step(struct forward_watch *watch,
         int64_t due = f->since_ms + watch->options->quiet_ms;
 
         if (due <= now_ms && ret->taken < TAKEN_A_STEP) {
-            enum rc one = step_file(watch, f, spool, now_ms, ret, err);
+            enum rc one = step_file(&step, f, err);
 
             /* A full disk stops all; one bad file doesn't stop the others. */
             rc = one == RC_OK ? rc : one;
             due = now_ms + watch->options->quiet_ms;
         }
-        if (f->done && !is_taken(f->name))
+        if (f->done && !is_taken(f->name)) {
+            if (rc == RC_OK)
+                rc = cant_remove(err, "somebody has to remove it");
             continue;
+        }
         ret->settled = false;
         if (due < ret->due_ms)
             ret->due_ms = due;

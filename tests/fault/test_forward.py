@@ -159,7 +159,7 @@ class Trouble(ForwardCase):
         self.addCleanup(subprocess.run, ["umount", "-l", self.spool],
                         check=True)
         process = self.watch()
-        wait_until("it runs", lambda: (self.spool / "state").exists())
+        wait_until("it runs", lambda: self.state()["health"] == [])
         filler = self.spool / "filler"
         with filler.open("wb", buffering=0) as file:
             while True:

@@ -203,6 +203,8 @@ class Places(ForwardCase):
                    self.log.read_text())
         self.wait_count(1)
         time.sleep(QUIET / 1000 * 5)
+        self.assertIn("can't be taken out of",
+                      self.status()[1]["not_spooling"]["text"])
         self.stop(process)
         self.assertEqual(self.log.read_text().count('"spooled"'), 1)
         self.assertTrue((self.inbox / "a.json").exists())
