@@ -1,4 +1,5 @@
 // The shell: who is signed in, which page stands behind the #, the lock.
+import './core/live.js';
 import './core/queue.js';
 import './parts/settings.js';
 import './parts/sign-in.js';
@@ -16,6 +17,8 @@ const PAGES = {
         show: id => html`<lens-rx exam=${id}></lens-rx>`},
     exam: {load: () => import('./pages/exam.js'), roles: STAFF,
         show: id => html`<lens-exam exam=${id}></lens-exam>`},
+    timeline: {load: () => import('./pages/timeline.js'), roles: STAFF,
+        show: id => html`<lens-timeline patient=${id}></lens-timeline>`},
     downtime: {load: () => import('./pages/downtime.js'),
         roles: ['desk', 'prescriber'],
         show: () => html`<lens-downtime></lens-downtime>`},

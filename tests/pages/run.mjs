@@ -25,7 +25,7 @@ class Stage {
 
     // A page of a browser of its own; with a role it has signed in.
     async open({role, size = 'wide', theme = 'lane', hash = '', more = {},
-        prefs = {}} = {}) {
+        prefs = {}, cut} = {}) {
         const context = await this.browser.newContext({
             viewport: SIZES[size], baseURL: this.setup.base, locale: 'en-GB',
             reducedMotion: 'reduce', ...more});
@@ -44,6 +44,8 @@ class Stage {
                 data: {network: this.setup.network, user, password}});
             assert.equal(answer.status(), 201);
         }
+        // Paths that a cut network or a late message keeps away.
+        if (cut) await page.route(cut, route => route.abort());
         await page.goto(`/${hash}`);
         return page;
     }

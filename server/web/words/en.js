@@ -32,6 +32,9 @@ export default {
     'changes.title': 'What changes',
     'changes.waiting': 'Without what is not saved yet.',
 
+    'condition.cycloplegic': 'cycloplegic',
+    'condition.dry': 'without drops',
+
     'conflict.here': 'Meant here:',
     'conflict.keep-ours': 'Put mine over it',
     'conflict.keep-theirs': 'Keep what stands',
@@ -413,8 +416,33 @@ export default {
     'through.pinhole': 'pinhole',
     'through.working': 'working refraction',
 
+    'timeline.acuity': 'logMAR',
+    'timeline.band':
+        'Grey: 95 percent of repeats alone differ by less than {limit} D.',
+    'timeline.between': 'From {from} to {to}',
+    'timeline.col.acuity': 'Acuity R L',
+    'timeline.col.compare': 'Compare',
+    'timeline.col.day': 'Day',
+    'timeline.col.left': 'L left',
+    'timeline.col.m': 'M R L',
+    'timeline.col.right': 'R right',
+    'timeline.inside': 'inside repeat error (±{limit} D)',
     'timeline.latest': 'Latest entries',
+    'timeline.legend':
+        'R: diamonds, whole line. L: rings, broken line. Strokes stand at'
+        + ' the axis, as long as the cylinder. Ticks: signed finals.',
+    'timeline.m': 'M, D',
+    'timeline.none': 'No powers are on record.',
+    'timeline.outside': 'more than repeat error (±{limit} D)',
+    'timeline.pick': 'Touch two points to compare them; {n} chosen.',
+    'timeline.picture':
+        '{name}: {n} entries over time. The table says the same.',
+    'timeline.table': 'As a table',
+    'timeline.take': 'Compare {day}',
+    'timeline.take-short': 'Compare',
     'timeline.title': 'Timeline',
+    'timeline.vectors': 'axis',
+    'timeline.which': 'Which entries',
 
     'tool.acuity': 'Acuity',
     'tool.cross-cylinder': 'Cross cylinder',
