@@ -2,7 +2,7 @@
 #include "http/optics_functions.h"
 #include "http/optics_ruling.h"
 
-#include "optics/pair.h"
+#include "optics/pair_why.h"
 
 /* Said beside every verdict. */
 #define CAUTION                                                                \
@@ -38,9 +38,24 @@ static struct optics_glass read_glass(struct json_in in, const char *name)
     return g;
 }
 
+static struct optics_body read_body(struct json_in at)
+{
+    static const char *const names[] = {
+        "front_power", "index", "thickness_mm", NULL};
+    struct json_in in = http_optics_object(at, "body", names);
+    struct optics_body body = {
+        .front_power = http_optics_arg(in, OPTICS_BAD_FRONT_POWER),
+        .index = http_optics_arg(in, OPTICS_BAD_INDEX),
+        .thickness_mm = http_optics_arg(in, OPTICS_BAD_THICKNESS_MM),
+    };
+
+    http_optics_right(in, optics_body_check(body));
+    return body;
+}
+
 static struct optics_finished read_finished(struct json_in in, const char *side)
 {
-    static const char *const names[] = {"ordered", "delivered", NULL};
+    static const char *const names[] = {"ordered", "delivered", "body", NULL};
     struct optics_finished lens = {0};
     size_t before = in.err->n_faults;
     enum optics_fault fault;
@@ -53,6 +68,9 @@ static struct optics_finished read_finished(struct json_in in, const char *side)
     lens.there = true;
     lens.ordered = read_glass(at, "ordered");
     lens.delivered = read_glass(at, "delivered");
+    lens.has_body = http_optics_has(at, "body");
+    if (lens.has_body)
+        lens.body = read_body(at);
     if (in.err->n_faults > before)
         return lens;
     fault = optics_finished_check(&lens, &delivered);
@@ -128,6 +146,46 @@ static void put_open(struct json_out *o, const struct optics_pair_verdict *v)
     json_out_array_end(o);
 }
 
+static void put_left(struct json_out *o, const char *key,
+    const struct optics_finished *lens, const struct optics_explanation *e,
+    int eye)
+{
+    json_out_object(o, key);
+    http_optics_put_power(o, e->residual[eye]);
+    json_out_exact(
+        o, "blur", optics_vector_blur(optics_vector_of(e->residual[eye])));
+    if ((lens->ordered.says & lens->delivered.says & OPTICS_SAYS_ADD) != 0)
+        json_out_exact(o, "add_error", e->add_error[eye]);
+    json_out_object_end(o);
+}
+
+/* Of a pair that isn't as ordered. */
+static void put_explanations(struct json_out *o, const struct optics_pair *pair)
+{
+    struct optics_explanation e[OPTICS_EXPLANATIONS_MAX];
+    double size;
+    size_t n = optics_pair_explain(pair, e, &size);
+
+    json_out_exact(o, "size", size);
+    json_out_array(o, "explanations");
+    for (size_t i = 0; i < n; i++) {
+        json_out_object(o, NULL);
+        json_out_text(o, "what", optics_why_word(e[i].why));
+        json_out_text(o, "eye",
+            e[i].both                  ? "both"
+            : e[i].eye == OPTICS_RIGHT ? "right"
+                                       : "left");
+        for (int eye = OPTICS_RIGHT; eye <= OPTICS_LEFT; eye++)
+            if (pair->eyes[eye].there)
+                put_left(o, eye == OPTICS_RIGHT ? "right" : "left",
+                    &pair->eyes[eye], &e[i], eye);
+        json_out_exact(o, "size", e[i].size);
+        json_out_text(o, "verdict", optics_verdict_word(e[i].verdict));
+        json_out_object_end(o);
+    }
+    json_out_array_end(o);
+}
+
 /* Absent is true: a pair in its frame. */
 static bool read_mounted(struct json_in in)
 {
@@ -164,6 +222,9 @@ void http_optics_pair_check(struct json_in in, struct json_out *o)
     };
     struct optics_pair_verdict v;
 
-    if (http_optics_right(in, optics_pair_check(&pair, &v)))
-        http_optics_put_pair(o, &pair, &v);
+    if (!http_optics_right(in, optics_pair_check(&pair, &v)))
+        return;
+    http_optics_put_pair(o, &pair, &v);
+    if (v.verdict != OPTICS_PASS)
+        put_explanations(o, &pair);
 }

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "optics/angle.h"
+#include "optics/magnify.h"
 #include "optics/pair_sum.h"
 #include "optics/vector.h"
 
@@ -23,6 +24,15 @@ static enum optics_fault check_glass(const struct optics_glass *g)
         fault = optics_fault_check(
             OPTICS_BAD_SEGMENT_HEIGHT_MM, g->segment_height_mm);
     return fault;
+}
+
+enum optics_fault optics_body_check(struct optics_body body)
+{
+    struct optics_surfaces surfaces = {
+        body.front_power, 0, body.index, body.thickness_mm};
+    struct optics_thick unused;
+
+    return optics_thick_lens(surfaces, &unused);
 }
 
 enum optics_fault optics_finished_check(
@@ -217,6 +227,8 @@ enum optics_fault optics_pair_check(
         if (!pair->eyes[eye].there)
             continue;
         fault = optics_finished_check(&pair->eyes[eye], &delivered);
+        if (fault == OPTICS_OK && pair->eyes[eye].has_body)
+            fault = optics_body_check(pair->eyes[eye].body);
         if (fault != OPTICS_OK)
             return fault;
         judge_glass(pair, (enum optics_eye)eye, &v.eyes[eye]);

@@ -29,10 +29,21 @@ struct optics_glass {
     unsigned says;
 };
 
+/* The glass that both are of, for what depends on the side it is read from. */
+struct optics_body {
+    double front_power, index, thickness_mm;
+};
+
 struct optics_finished {
     bool there;
     struct optics_glass ordered, delivered;
+    bool has_body;
+    struct optics_body body;
 };
+
+/* OPTICS_BAD_FRONT_POWER, _INDEX, _THICKNESS_MM; _FRONT_FOCAL where the front's
+ * focal point is at the back. */
+enum optics_fault optics_body_check(struct optics_body body);
 
 /*
  * OPTICS_OK, or what is wrong with a lens that is there; *ret_delivered tells
@@ -120,7 +131,7 @@ struct optics_pair_verdict {
  * lenses that cancel pass a rule of the pair; they are judged where a rule is
  * of each lens, and open where one lens alone is off by more than the pair may
  * be.  OPTICS_BAD_NO_LENS when no lens is there; else the fault of the first
- * wrong one.
+ * wrong one, or of its body.
  */
 enum optics_fault optics_pair_check(
     const struct optics_pair *pair, struct optics_pair_verdict *ret);

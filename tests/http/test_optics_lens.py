@@ -285,6 +285,89 @@ class Pair(OpticsCase):
         self.assertEqual(got[0], {"eye": "right", "what": "add",
                                   "why": "a figure is missing"})
 
+    def test_a_failed_pair_names_what_would_explain_it(self):
+        """Each mistake made here by hand, in the figures as they are typed."""
+        good = {"right": glass(-2.25, -1.25, 20), "left": glass(-3, -0.5, 165)}
+
+        def read(**more):
+            return {**good["right"], **more}
+
+        for what, eye, right, left in (
+                ("right and left are exchanged", "both", good["left"],
+                 good["right"]),
+                ("the axis is 90 degrees off", "right", read(axis=110),
+                 good["left"]),
+                ("the axis is mirrored: the lens was read from its other side",
+                 "both", read(axis=160), {**good["left"], "axis": 15}),
+                ("the sign of the cylinder is wrong", "right",
+                 read(cylinder=1.25), good["left"]),
+                ("sphere and cylinder are of different cylinder forms",
+                 "right", read(cylinder=1.25, axis=110), good["left"]),
+                ("the sign of the sphere is wrong", "left", good["right"],
+                 {**good["left"], "sphere": 3}),
+                ("the signs of sphere and cylinder are wrong", "right",
+                 read(sphere=2.25, cylinder=1.25), good["left"])):
+            got = self.right("pair-check", pair(
+                finished(good["right"], right), finished(good["left"], left)))
+            with self.subTest(what):
+                self.assertEqual(got["verdict"], "fail")
+                first = got["explanations"][0]
+                self.assertEqual((first["what"], first["eye"],
+                                  first["verdict"]), (what, eye, "pass"))
+                self.assertLess(first["size"], 1e-9)
+                sizes = [e["size"] for e in got["explanations"]]
+                self.assertEqual(sizes, sorted(sizes))
+                self.assertLess(sizes[-1], got["size"] / 2)
+                # Nothing is applied: the residual is of what was measured.
+                s, c, _ = residual(good["right"], right)
+                self.assertAlmostEqual(got["right"]["residual"]["sphere"], s,
+                                       6)
+                self.assertAlmostEqual(got["right"]["residual"]["cylinder"],
+                                       c, 6)
+        got = self.right("pair-check", pair(finished(good["right"])))
+        self.assertNotIn("explanations", got)
+
+    def test_a_lens_read_from_its_other_side_by_rays(self):
+        """Front +10.00, 8 mm of 1.6: vertex powers by taking light through
+        both surfaces from either side, one after the other; the add of a front
+        of +12.25 read through the back."""
+        n, t = 1.6, 0.008
+
+        def vertex(first, second):
+            # Parallel light meets the surface first; where it is focused.
+            focus = 1 / (first / n) - t
+            return n / focus + second
+
+        back = -4.0
+        behind, before = vertex(10, back), vertex(back, 10)
+        body = {"front_power": 10, "index": 1.6, "thickness_mm": 8}
+        asked = pair(finished(glass(behind), glass(before)),
+                     finished(glass(behind)))
+        asked["right"]["body"] = body
+        got = self.right("pair-check", asked)["explanations"]
+        self.assertEqual([(e["what"], e["eye"]) for e in got],
+                         [("the front vertex power was read", "right")])
+        self.assertLess(got[0]["size"], 1e-9)
+        through = vertex(12.25, back) - behind
+        asked = pair(finished(glass(behind, add=2.25),
+                              glass(behind, add=through)),
+                     finished(glass(behind, add=2.25)), lens_type="bifocal")
+        asked["right"]["body"] = body
+        got = self.right("pair-check", asked)["explanations"]
+        self.assertEqual([e["what"] for e in got],
+                         ["the add was read through the back"])
+        self.assertAlmostEqual(got[0]["right"]["add_error"], 0, 9)
+        asked["right"]["body"] = {**body, "thickness_mm": 160, "index": 0.9}
+        self.refused(
+            "pair-check", asked,
+            ("/right/body/index", '"0.9" is outside 1.001 to 3'),
+            ("/right/body/thickness_mm", '"160" is outside 0 to 100 mm'))
+        asked["right"]["body"] = {**body, "front_power": 20,
+                                  "thickness_mm": 80}
+        self.refused("pair-check", asked, (
+            "/right/body/front_power",
+            '"20" has its focal point inside the lens'))
+
     def test_p18_the_residual_stands_beside_the_verdict(self):
         got = self.right("pair-check", pair(
             finished(glass(0, -6, 90), glass(0, -6, 92))))["right"]

@@ -12,7 +12,7 @@
 #include "optics/make.h"
 #include "optics/near.h"
 #include "optics/outline.h"
-#include "optics/pair.h"
+#include "optics/pair_why.h"
 #include "optics/slab.h"
 #include "optics/spread.h"
 #include "optics/tolerance.h"
@@ -69,6 +69,9 @@ static void both_eyes(struct random *r)
     if (optics_aca_gradient(draw_any(r, -20, 20), draw_any(r, -100, 100),
             draw_any(r, -100, 100), &x) == OPTICS_OK)
         expect_sound("optics_aca_gradient", x);
+    if (optics_sphere_for_prism(
+            draw_any(r, -100, 100), draw_any(r, 0.1, 30), &x) == OPTICS_OK)
+        expect_sound("optics_sphere_for_prism", x);
     while (OPTICS_FINDINGS[n])
         n++;
     if (optics_finding_expected(
@@ -294,6 +297,22 @@ static struct optics_glass draw_glass(struct random *r, unsigned says)
         draw_any(r, 0, 100), says};
 }
 
+static void explained(const struct optics_pair *pair)
+{
+    struct optics_explanation e[OPTICS_EXPLANATIONS_MAX];
+    double size;
+    size_t n = optics_pair_explain(pair, e, &size);
+
+    expect_sound("optics_pair_explain", size);
+    for (size_t i = 0; i < n; i++) {
+        expect_sound("optics_pair_explain", e[i].size);
+        for (int eye = 0; eye < 2; eye++) {
+            expect_power_sound("optics_pair_explain", e[i].residual[eye]);
+            expect_sound("optics_pair_explain", e[i].add_error[eye]);
+        }
+    }
+}
+
 static void pairs(struct random *r)
 {
     struct optics_pair pair = {.profile = draw_profile(r),
@@ -304,11 +323,14 @@ static void pairs(struct random *r)
     for (int eye = 0; eye < 2; eye++) {
         unsigned says = (unsigned)random_below(r, 16);
 
-        pair.eyes[eye] = (struct optics_finished){
-            random_below(r, 4) > 0, draw_glass(r, says), draw_glass(r, says)};
+        pair.eyes[eye] = (struct optics_finished){random_below(r, 4) > 0,
+            draw_glass(r, says), draw_glass(r, says), random_below(r, 2),
+            {draw_any(r, -30, 30), draw_any(r, 1.4, 2), draw_any(r, 0, 40)}};
     }
     if (optics_pair_check(&pair, &got) != OPTICS_OK)
         return;
+    explained(&pair);
+    HOLDS(got.n_open <= OPTICS_OPEN_MAX, "%zu are open", got.n_open);
     expect_sound("optics_pair_check", got.horizontal);
     expect_sound("optics_pair_check", got.vertical);
     expect_ruling("optics_pair_check", &got.horizontal_line);

@@ -46,6 +46,7 @@ int main(void)
     srunner_add_suite(sr, suite_frame());
     srunner_add_suite(sr, suite_tolerance());
     srunner_add_suite(sr, suite_pair());
+    srunner_add_suite(sr, suite_pair_why());
     srunner_add_suite(sr, suite_make());
     srunner_add_suite(sr, suite_cases_lens());
     srunner_add_suite(sr, suite_noise());

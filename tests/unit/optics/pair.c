@@ -1,28 +1,10 @@
 #include <math.h>
 #include <string.h>
 
+#include "made_pair.h"
 #include "suites.h"
 
-#include "optics/pair.h"
-
 static const double TIGHT = 1e-9;
-
-/* A pair, made as ordered: single vision, in its frame. */
-static struct optics_pair made_right(double sph, double cyl, double axis)
-{
-    struct optics_glass g = {
-        .power = {sph, cyl, axis},
-        .add = 2,
-        .pd_mm = 31,
-        .height_mm = 20,
-        .segment_height_mm = 16,
-        .says = OPTICS_SAYS_PD | OPTICS_SAYS_HEIGHT,
-    };
-    struct optics_finished lens = {true, g, g};
-
-    return (struct optics_pair){
-        OPTICS_PROFILE_ANSI_2015, OPTICS_SINGLE_VISION, true, {lens, lens}};
-}
 
 static struct optics_pair_verdict judged(const struct optics_pair *pair)
 {

@@ -23,6 +23,7 @@ Suite *suite_make(void);
 Suite *suite_near(void);
 Suite *suite_noise(void);
 Suite *suite_pair(void);
+Suite *suite_pair_why(void);
 Suite *suite_power(void);
 Suite *suite_prism(void);
 Suite *suite_round(void);
