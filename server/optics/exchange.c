@@ -325,6 +325,7 @@ enum optics_fault optics_exchange_judge(struct optics_entry entry,
     if (fault != OPTICS_OK)
         return fault;
     judge_past(patient, &past);
+    entry.years_before = 0;
     now = see(&entry, patient);
     got.log_ratio = ratio_by_pairs(&now, &past) +
                     ratio_by_ones(&now, &past, OPTICS_RIGHT) +

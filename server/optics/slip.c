@@ -418,6 +418,7 @@ enum optics_fault optics_slip_explain(struct optics_entry entry,
         fault = OPTICS_BAD_AN_EYE;
     if (fault != OPTICS_OK)
         return fault;
+    entry.years_before = 0;
     optics_evidence_gather(&entry, known, &evidence);
     now = optics_evidence_score(&evidence, &entry);
     memset(ret, 0, sizeof(*ret));
