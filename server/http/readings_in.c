@@ -35,6 +35,12 @@ static bool is_file(const struct http_req *rq)
     return strcmp(rq->media, "application/dicom") == 0;
 }
 
+/* A bundle may hold any number, so that the answer is a list. */
+static bool is_fhir(const struct http_req *rq)
+{
+    return strcmp(rq->media, "application/fhir+json") == 0;
+}
+
 static bool body_is_array(const struct http_req *rq)
 {
     size_t blank = strspn(rq->body, " \t\r\n");
@@ -66,7 +72,7 @@ static enum rc read_body(
     if (in->used.profile)
         return read_profiled(rq, in, &input, err);
     TRY(format->decode(&input, &found, err));
-    in->array = body_is_array(rq);
+    in->array = body_is_array(rq) || is_fhir(rq);
     in->unit = reading_unit_of(rq, &found, format->name);
     return RC_OK;
 }
@@ -195,8 +201,9 @@ static enum rc with_body(struct http_req *rq, http_next *next, struct err *err)
     if (!instruments_format_of(rq->media))
         return err_set(err, RC_MEDIA_TYPE, NULL,
             "readings come as application/json, application/x-ndjson, "
-            "application/dicom+json or application/dicom, and with ?profile= "
-            "as text, XML or JSON of any shape, not \"%s\"",
+            "application/dicom+json, application/dicom or "
+            "application/fhir+json, and with ?profile= as text, XML or JSON "
+            "of any shape, not \"%s\"",
             rq->media);
     return read_now(rq, err);
 }

@@ -5,6 +5,7 @@
 #include "base/arena.h"
 #include "instruments/dicom_file.h"
 #include "instruments/dicom_json.h"
+#include "instruments/fhir.h"
 #include "instruments/native.h"
 
 static const struct instruments_format FORMATS[] = {

@@ -70,6 +70,10 @@ static void fill_row(const struct profile_job *job, struct profile_row *row,
         if (json_is_object(at.value) || json_is_array(at.value))
             err_fault(job->err, at.pointer,
                 "must be a text, a number, true or false");
+        else if (json_is_string(at.value) &&
+                 strlen(json_string_value(at.value)) !=
+                     json_string_length(at.value))
+            err_fault(job->err, at.pointer, "holds a control character");
         else
             row->cells[i].json = at.value;
     }

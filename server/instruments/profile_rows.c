@@ -13,8 +13,8 @@
 
 /* One line of the group that is being gathered. */
 struct row_line {
-    size_t number;      /* in the body */
-    size_t offset, len; /* in group; without its end */
+    size_t number, last; /* lines of the body; a quoted field may have more */
+    size_t offset, len;  /* in group; without its end */
 };
 
 /* A line of the body, and what it takes with its end. */
@@ -213,8 +213,8 @@ static void group_add(struct profile_rows *rows, const struct raw_line *raw)
         if (rows->head.len)
             text_put(&rows->group, rows->head.data, rows->head.len);
     }
-    rows->lines[rows->n_lines++] =
-        (struct row_line){rows->line + 1, rows->group.len, raw->len};
+    rows->lines[rows->n_lines++] = (struct row_line){
+        rows->line + 1, rows->line + raw->lines, rows->group.len, raw->len};
     text_put(&rows->group, raw->bytes, raw->whole);
     take(rows, raw);
 }
@@ -258,7 +258,7 @@ static void group_read(
                profile_split(rows->p, &rows->header, text, row, err) && good;
     }
     record.line = rows->lines[0].number;
-    record.last_line = rows->line;
+    record.last_line = rows->lines[rows->n_lines - 1].last;
     if (good)
         profile_build(rows->p, &record, rows->zone, &found, err);
     *ret = (struct profile_group){.line = record.line,

@@ -132,13 +132,15 @@ static void put_word(struct json_out *o, const char *key, const char *word)
         json_out_text(o, key, word);
 }
 
-/* Through which lens: the same figures through another are another finding. */
+/* Through which lens: the same figures through another are another finding;
+ * and what was prescribed isn't what was measured. */
 static void put_terms(struct json_out *o, const struct record_reading *r)
 {
     put_word(o, "with", r->acuity_with);
     put_word(o, "distance", r->acuity_distance);
     if (r->kind == RECORD_OVER_REFRACTION)
         put_word(o, "lens_worn", r->condition.lens_worn);
+    put_word(o, "prescription", r->prescription.here ? "here" : NULL);
 }
 
 static void put_reading(struct json_out *o, const struct record_reading *r)

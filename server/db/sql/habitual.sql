@@ -31,7 +31,10 @@ SELECT
     made_on, worn, sided(body, side) AS body
 FROM entry
 WHERE patient_id IN (SELECT f.id FROM patient_family($1::uuid) AS f (id))
-    AND (kind = 'lensometry' OR origin IN ('typed', 'prescription'))
+    AND (
+        kind = 'lensometry' OR condition_key = 'subjective/prescription'
+        OR origin IN ('typed', 'prescription')
+    )
 ORDER BY at DESC, entry_id DESC
 LIMIT 100
 

@@ -3,10 +3,12 @@
 
 #include "decimal.h"
 #include "instruments/format.h"
+#include "profile_case.h"
 #include "reading_case.h"
 
 static const char *const FILES[] = {
-    "dicom/fixtures.jsonl", "dicom/changed.jsonl", "native/cases.jsonl"};
+    "dicom/fixtures.jsonl", "dicom/changed.jsonl", "native/cases.jsonl",
+    "fhir/cases.jsonl", "profile/cases.jsonl"};
 #define N_FILES (sizeof(FILES) / sizeof(FILES[0]))
 
 static json_t **rows[N_FILES];
@@ -51,6 +53,7 @@ int main(void)
     tcase_add_loop_test(tc, a_payload_becomes_what_its_row_says, 0, (int)total);
     tcase_add_test(tc, each_format_is_found_by_its_media_type);
     decimal_tests(tc);
+    profile_tests(tc);
     suite_add_tcase(suite, tc);
     runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

@@ -10,6 +10,8 @@
 #include "base/instant.h"
 #include "base/text.h"
 #include "instruments/format.h"
+#include "instruments/profile.h"
+#include "profile_case.h"
 #include "record/caution.h"
 #include "record/reading_json.h"
 
@@ -129,8 +131,10 @@ static void make_payload(const json_t *row, bool changed, struct text *to)
         text_puts(to, text);
         return;
     }
+    if (profile_case_bytes(row, to))
+        return;
     read_file(base, to);
-    if (!changed)
+    if (!changed || json_object_get(row, "profile"))
         return;
     json = parse(to->data);
     json_object_foreach (json_object_get(row, "set"), pointer, value)
@@ -163,12 +167,15 @@ static enum rc decode(const json_t *row, const struct text *payload,
     struct instruments_readings *ret, struct err *err)
 {
     const char *media = json_string_value(json_object_get(row, "media"));
+    const struct profile *profile = profile_case(row, err->arena);
     const struct instruments_format *format =
         media ? instruments_format_of(media)
               : instruments_format_probe(payload->data, payload->len);
     struct instruments_input in = {
         .bytes = payload->data, .len = payload->len, .zone = {test_zone, 0}};
 
+    if (profile)
+        return profile_decode(profile, &in, ret, err);
     if (!format)
         format = instruments_format_of("application/json");
     return format->decode(&in, ret, err);
@@ -183,6 +190,21 @@ static bool listed(const json_t *list, const char *text)
         if (strcmp(json_string_value(item), text) == 0)
             return true;
     return false;
+}
+
+/* Pieces of the details, in the order of the faults. */
+static void want_details(const json_t *want, const struct err *err)
+{
+    const struct err_fault *f = err->faults;
+    json_t *item;
+    size_t i;
+
+    json_array_foreach ((json_t *)want, i, item) {
+        ck_assert_msg(f && strstr(f->detail, json_string_value(item)),
+            "%s: no \"%s\" in \"%s\"", why, json_string_value(item),
+            f ? f->detail : "");
+        f = f->next;
+    }
 }
 
 static void want_faults(const json_t *want, const struct err *err)
@@ -339,9 +361,16 @@ void reading_case_run(const json_t *row)
                                  ? RC_SYNTAX
                                  : RC_INVALID);
         want_faults(faults, &err);
+        want_details(json_object_get(row, "details"), &err);
     } else {
-        struct record_reading *r = readings.items[readings.n - 1];
+        const json_t *item = json_object_get(row, "item");
+        struct record_reading *r =
+            readings.items[item ? (size_t)json_integer_value(item)
+                                : readings.n - 1];
 
+        if (json_object_get(row, "readings"))
+            ck_assert_int_eq((json_int_t)readings.n,
+                json_integer_value(json_object_get(row, "readings")));
         if (now)
             ck_assert(instant_parse(now, &now_us, &offset));
         record_reading_caution(r, now_us);
