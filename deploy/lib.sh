@@ -476,6 +476,22 @@ conf_conninfo() {
     printf '%s' "host=$sock dbname=lensclerk user=$1$conf_pass"
 }
 
+# key_file_make: what signatures and secrets derive from, once.
+key_file_make() {
+    key_file=$state/secrets/signing.key
+    mkdir -p "$state/secrets" || fail "can't write $state/secrets"
+    if [ ! -s "$key_file" ]; then
+        (umask 077 && python3 -ISc 'import secrets
+print(secrets.token_hex(32))' >"$key_file.new") &&
+            mv "$key_file.new" "$key_file" || fail "can't write $key_file"
+    fi
+    if is_root; then
+        chmod 0711 "$state/secrets" && chown "root:$app_user" "$key_file" &&
+            chmod 640 "$key_file" || fail "can't give $key_file to $app_user"
+    fi
+    conf_set secrets key_file "$key_file"
+}
+
 # conf_write PORT METRICS-PORT: either may be empty, then it stays.
 conf_write() {
     conf=$state/lensclerk.conf
@@ -490,6 +506,7 @@ conf_write() {
     conf_set server web_dir "$state/app/web"
     conf_set server schema_dir "$state/app/schema"
     conf_set database migrations_dir "$state/app/migrations"
+    [ -n "$(conf_get secrets key_file)" ] || key_file_make
     conf_set database conninfo "$(conf_conninfo lensclerkd)"
     conf_set database owner_conninfo "$(conf_conninfo lensclerk_owner)"
     port=$(conf_get server port)

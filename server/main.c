@@ -22,6 +22,7 @@
 #include "db/db.h"
 #include "db/migrate.h"
 #include "http/server.h"
+#include "verify.h"
 
 #define STOP_MS 20000 /* what is at work gets this long to end */
 
@@ -34,6 +35,8 @@ static const char USAGE[] =
     "  network add    make a network\n"
     "  user add       make a user of a network; user password: set a new one\n"
     "  device add     make a device of a network, with its token\n"
+    "  verify         tell if a signed prescription or order is as it was\n"
+    "                 signed: FILE --keys FILE\n"
     "  check-config   read the configuration and say what is wrong\n"
     "  version        print the version\n"
     "\n"
@@ -57,6 +60,7 @@ static const struct {
                      "\n"
                      "Reads the configuration and says what is wrong.\n"},
     {"version", "usage: lensclerkd version\n"},
+    {"verify", VERIFY_USAGE},
 };
 
 /* True when help was asked for and given. */
@@ -291,6 +295,10 @@ int main(int argc, char **argv)
     }
     if (sodium_init() < 0)
         return 1;
+    if (strcmp(argv[1], "verify") == 0) {
+        arena_free(arena);
+        return verify_main(argc - 1, argv + 1);
+    }
     path = take_option(&argc, argv, "--config");
     if (config_load(path, &config, &err) != RC_OK) {
         fprintf(stderr, "lensclerkd: %s\n", err.detail);

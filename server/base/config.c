@@ -31,6 +31,7 @@ static const struct option OPTIONS[] = {
         TEXT, 0, 0},
     {"database", "owner_conninfo", "", AT(owner_conninfo), TEXT, 0, 0},
     {"database", "migrations_dir", "", AT(migrations_dir), TEXT, 0, 0},
+    {"secrets", "key_file", "", AT(key_file), TEXT, 0, 0},
     {"log", "level", "info", AT(log_level), LEVEL, 0, 0},
 };
 

@@ -22,6 +22,7 @@ struct config {
     char *migrations_dir;
     char *conninfo;       /* database, as role lensclerkd */
     char *owner_conninfo; /* as role lensclerk_owner; administration only */
+    char *key_file; /* what signatures and secrets derive from; may be "" */
     int body_limit_mb;
     enum log_level log_level;
 };

@@ -5,6 +5,7 @@
 #include "base/instant.h"
 #include "http/exam_delta.h"
 #include "http/handlers.h"
+#include "http/signer.h"
 #include "optics/vector.h"
 #include "record/exam.h"
 
@@ -276,7 +277,7 @@ static enum rc facts_found(
     record_sign_doubt(json_in_root(body, &scratch), &in->final, &in->head,
         named ? &k.entry : NULL, &in->cautions);
     make_delta(rq, reply->rows[1]);
-    in->rx = rx_text(rq, in);
+    in->rx = http_signed(rq, rx_text(rq, in));
     in->entry_id = http_new_id(rq);
     close_exam(rq, in, body);
     in->answer = answer_text(rq, in);
@@ -292,7 +293,8 @@ static void name_keratometry(
     in->keratometry_id = id ? arena_strdup(rq->arena, id) : NULL;
 }
 
-static enum rc read_facts(struct http_req *rq)
+static enum rc read_facts(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
     struct sign *in = rq->state;
     struct db_call *calls[2] = {db_call_new(rq->arena, &DB_EXAM_SIGN_FACTS),
@@ -300,6 +302,8 @@ static enum rc read_facts(struct http_req *rq)
     const char *ids[2];
     size_t n = 0;
 
+    (void)reply;
+    (void)err;
     db_put_text(calls[0], in->x.id);
     db_put_text(calls[0], rq->who.db.user_id);
     db_put_time(calls[0], rq->now_us);
@@ -331,7 +335,7 @@ static enum rc exam_found(
     if (err->rc != RC_OK)
         return err->rc;
     TRY(exam_need_draft(&in->x, err));
-    return read_facts(rq);
+    return http_signer_find(rq, read_facts);
 }
 
 enum rc http_exam_sign_post(struct http_req *rq, struct err *err)

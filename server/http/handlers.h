@@ -63,6 +63,11 @@ enum rc http_habitual_post(struct http_req *rq, struct err *err);
 enum rc http_health_get(struct http_req *rq, struct err *err);
 enum rc http_ready_get(struct http_req *rq, struct err *err);
 
+/* keys_signing.c */
+enum rc http_key_get(struct http_req *rq, struct err *err);
+enum rc http_key_list(struct http_req *rq, struct err *err);
+enum rc http_key_post(struct http_req *rq, struct err *err);
+
 /* labs.c */
 enum rc http_lab_get(struct http_req *rq, struct err *err);
 enum rc http_lab_list(struct http_req *rq, struct err *err);
@@ -79,6 +84,7 @@ enum rc http_optics_post(struct http_req *rq, struct err *err);
 /* order_amend.c */
 enum rc http_order_amend_post(struct http_req *rq, struct err *err);
 enum rc http_order_edition_list(struct http_req *rq, struct err *err);
+enum rc http_order_lab_data(struct http_req *rq, struct err *err);
 
 /* order_ask.c */
 enum rc http_order_answer_post(struct http_req *rq, struct err *err);

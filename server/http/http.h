@@ -97,9 +97,11 @@ struct http_req {
     const char *match; /* If-Match as it came, or NULL; see http_match */
     const char *key;   /* Idempotency-Key, or NULL */
     uint8_t body_hash[32];
-    void *state;            /* the handler's own, in the arena */
-    struct db_act act;      /* what a write tells the audit log */
-    struct http_life *life; /* the engine's part */
+    void *state;                      /* the handler's own, in the arena */
+    struct db_act act;                /* what a write tells the audit log */
+    const struct http_signer *signer; /* see http/signer.h */
+    void *finding;                    /* while it is looked for */
+    struct http_life *life;           /* the engine's part */
 };
 
 /* ---- asking ---------------------------------------------------------- */

@@ -3,6 +3,7 @@
 #include <microhttpd.h>
 
 #include "base/loop.h"
+#include "base/sign.h"
 #include "base/worker.h"
 #include "http/events.h"
 #include "http/life.h"
@@ -28,6 +29,8 @@ struct http_server {
     struct token_table *tokens;
     struct view_table *views;
     struct event_table *events;
+    uint8_t root[SIGN_ROOT_SIZE]; /* see base/sign.h */
+    bool has_root;
     struct text log; /* lines of this turn */
     struct http_counts counts;
     int64_t started_us;

@@ -5,13 +5,14 @@
 #include "http/handlers.h"
 #include "http/order_change.h"
 #include "http/shape.h"
+#include "http/signer.h"
 #include "record/order_field.h"
 
 #define REASON_MAX 400 /* characters */
 
 struct amend {
     struct order_row x;
-    const char *reason, *answer;
+    const char *reason, *changes, *answer;
 };
 
 static enum rc amended(
@@ -57,17 +58,22 @@ static const char *detail(struct http_req *rq, const struct order_edition *e)
     return order_take(rq, &t);
 }
 
-static enum rc write_amend(struct http_req *rq, const char *changes)
+static enum rc write_amend(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
     struct amend *in = rq->state;
+    const char *changes = in->changes;
     struct order_row *x = &in->x;
     struct db_call *call = db_call_new(rq->arena, &DB_ORDER_AMEND);
 
+    (void)reply;
+    (void)err;
     x->more.edition = (struct order_edition){.edition = x->edition,
         .at_us = rq->now_us,
         .by = {rq->who.db.user_id, x->asker},
         .reason = in->reason,
-        .changes = changes};
+        .changes = changes,
+        .code = order_code_signed(rq, x)};
     order_add_event(rq, x, "amended", in->reason);
     db_put_text(call, x->id);
     db_put_int(call, x->version++);
@@ -112,7 +118,6 @@ static enum rc order_found(
     struct amend *in = arena_calloc(rq->arena, 1, sizeof(*in));
     struct order_row *x = &in->x;
     struct order_row old;
-    const char *changes;
     json_auto_t *doc = NULL;
 
     rq->state = in;
@@ -133,11 +138,11 @@ static enum rc order_found(
     x->state.status = RECORD_ORDER_REQUESTED;
     x->edition++;
     order_fix(rq, x);
-    changes = changes_of(rq, x->more.edition.told, order_told(rq, x));
-    if (!changes)
+    in->changes = changes_of(rq, x->more.edition.told, order_told(rq, x));
+    if (!in->changes)
         return err_set(
             err, RC_INVALID, "", "nothing that the lab was told would change");
-    return write_amend(rq, changes);
+    return http_signer_find(rq, write_amend);
 }
 
 /* POST /v1/orders/{id}/amend */
@@ -199,4 +204,31 @@ enum rc http_order_edition_list(struct http_req *rq, struct err *err)
     calls[ORDER_CALLS] = db_call_new(rq->arena, &DB_ORDER_EDITION_LIST);
     db_put_text(calls[ORDER_CALLS], rq->ids[0]);
     return http_read(rq, calls, ORDER_CALLS + 1, editions_found);
+}
+
+/* ---- GET /v1/orders/{id}/lab-data ---------------------------------------- */
+
+/* What the lab was told last, with its signature, as it was told. */
+static enum rc lab_data_found(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    struct order_row x;
+
+    TRY(order_load(rq, reply, &x, err));
+    TRY(order_may_read(rq, &x, err));
+    if (!x.more.edition.told)
+        return err_set(err, RC_CONFLICT, "/status",
+            "the order is a draft: the lab was told nothing yet");
+    http_etag(rq, x.more.edition.edition, NULL);
+    http_viewed(rq, "order", x.id, x.patient_id);
+    return http_reply_ready(rq, 200, x.more.edition.told);
+}
+
+enum rc http_order_lab_data(struct http_req *rq, struct err *err)
+{
+    struct db_call *calls[ORDER_CALLS];
+
+    (void)err;
+    order_calls(rq, (struct order_look){0}, calls);
+    return http_read(rq, calls, ORDER_CALLS, lab_data_found);
 }

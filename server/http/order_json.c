@@ -3,6 +3,7 @@
 
 #include "base/hash.h"
 #include "http/order_row.h"
+#include "http/signer.h"
 #include "http/view_form.h"
 #include "record/acuity.h"
 
@@ -189,15 +190,31 @@ const char *order_json(struct http_req *rq, const struct order_row *x)
     return http_in_form(rq, order_take(rq, &t), plus);
 }
 
+/* What makes it an order of its own, before the glasses. */
+static void write_whose(struct json_out *o, const struct order_row *x)
+{
+    json_out_text(o, "order", x->id);
+    json_out_text(o, "number", x->number);
+    json_out_int(o, "edition", x->edition);
+    json_out_text(o, "clinic", x->clinic_id);
+    put_text(o, "clinic_name", x->clinic);
+    json_out_object(o, "patient");
+    put_text(o, "record_number", x->record_number);
+    put_text(o, "family", x->family);
+    put_text(o, "given", x->given);
+    json_out_object_end(o);
+}
+
 const char *order_told(struct http_req *rq, const struct order_row *x)
 {
     TEXT_AUTO t = {0};
     struct json_out o = JSON_OUT(&t);
 
     json_out_object(&o, NULL);
+    write_whose(&o, x);
     write_told(&o, x);
     json_out_object_end(&o);
-    return order_take(rq, &t);
+    return http_signed(rq, order_take(rq, &t));
 }
 
 const char *order_body(struct http_req *rq, const struct order_row *x)

@@ -147,68 +147,6 @@ static void put_figures(struct print_order_page *page,
     page->pd_near_mm100 = figures->pd_near_mm100;
 }
 
-/* ---- the square code ------------------------------------------------------
- */
-
-static void code_figure(
-    struct text *t, const char *name, int32_t value, int places, bool is_signed)
-{
-    char text[NUM_TEXT_MAX];
-
-    if (value == NUM_ABSENT)
-        return;
-    text_printf(t, " %s %s%s", name, is_signed && value > 0 ? "+" : "",
-        num_text(value, places, text));
-}
-
-static void code_prism(struct text *t, const char *name, int32_t value_cd,
-    const char *above, const char *below)
-{
-    char text[NUM_TEXT_MAX];
-
-    if (value_cd != 0)
-        text_printf(t, " %s %s %s", name, num_text(abs(value_cd), 2, text),
-            value_cd > 0 ? above : below);
-}
-
-static void code_eye(
-    struct text *t, const char *eye, const struct record_eye_figures *f)
-{
-    text_printf(t, "\n%s", eye);
-    if (f->lens != RECORD_LENS_POWER)
-        text_printf(t, " LENS %s", RECORD_LENS_WORDS[f->lens]);
-    code_figure(t, "SPH", f->sph_cd, 2, true);
-    code_figure(t, "CYL", f->cyl_cd, 2, true);
-    code_figure(t, "AXIS", f->axis_deg, 0, false);
-    code_figure(t, "ADD", f->add_cd, 2, true);
-    code_figure(t, "MIDDLE-ADD", f->intermediate_add_cd, 2, true);
-    code_prism(t, "PRISM", f->prism_in_cd, "IN", "OUT");
-    code_prism(t, "PRISM", f->prism_up_cd, "UP", "DOWN");
-    code_prism(t, "NEAR-PRISM", f->near_prism_in_cd, "IN", "OUT");
-    code_prism(t, "NEAR-PRISM", f->near_prism_up_cd, "UP", "DOWN");
-    code_figure(t, "PD", f->pd_far_mm100, 2, false);
-    code_figure(t, "NEAR-PD", f->pd_near_mm100, 2, false);
-    code_figure(t, "HEIGHT", f->fitting_height_mm100, 2, false);
-}
-
-/* Figures, and nothing that tells whose they are. */
-static const char *code_of(struct http_req *rq, const struct order_row *x,
-    const struct record_figures *f)
-{
-    TEXT_AUTO t = {0};
-
-    text_printf(&t, "ORDER %s\nEDITION %d\nCHECK %s", x->number, x->edition,
-        x->order.check_word);
-    code_eye(&t, "RIGHT", &f->eye[RECORD_RIGHT]);
-    code_eye(&t, "LEFT", &f->eye[RECORD_LEFT]);
-    text_puts(&t, "\nBOTH");
-    code_figure(&t, "VERTEX", f->vertex_mm100, 2, false);
-    code_figure(&t, "PD", f->pd_far_mm100, 2, false);
-    code_figure(&t, "NEAR-PD", f->pd_near_mm100, 2, false);
-    text_putc(&t, '\n');
-    return order_take(rq, &t);
-}
-
 /* ---- cautions and notes -------------------------------------------------- */
 
 /* A hyphen before a digit as the page's minus sign (U+2212). */
@@ -306,7 +244,8 @@ static void fill(struct http_req *rq, struct printing *p)
     if (!x->order.check_word)
         return;
     page->check_word = x->order.check_word;
-    page->code = code_of(rq, x, &figures);
+    page->code =
+        x->more.edition.code ? x->more.edition.code : order_code(rq, x);
 }
 
 /* ---- answering ------------------------------------------------------------

@@ -112,8 +112,12 @@ size_t order_cautions(struct http_req *rq, const struct order_row *x,
 /* The answer in the form of ?cylinder, which must have been checked. */
 enum rc order_check_view(struct http_req *rq, struct err *err);
 const char *order_json(struct http_req *rq, const struct order_row *x);
-/* What the lab is told, as one object: kept with the edition. */
+/* What the lab is told, as one signed object: kept with the edition. */
 const char *order_told(struct http_req *rq, const struct order_row *x);
+/* What the square code holds: figures, and nothing that tells whose they are;
+ * signed when the order is placed, which is kept with the edition. */
+const char *order_code(struct http_req *rq, const struct order_row *x);
+const char *order_code_signed(struct http_req *rq, const struct order_row *x);
 /* The clinic's own parts, as they are stored. */
 const char *order_body(struct http_req *rq, const struct order_row *x);
 

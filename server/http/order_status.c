@@ -4,12 +4,14 @@
 #include "http/handlers.h"
 #include "http/order_row.h"
 #include "http/shape.h"
+#include "http/signer.h"
 
 #define NOTE_MAX 400 /* characters */
 
 struct move {
     struct order_row x;
     struct record_order_move move;
+    struct record_order_state then;
     const char *note;
     const char *answer;
 };
@@ -59,15 +61,21 @@ static const char *detail(struct http_req *rq, const struct move *m)
 }
 
 static enum rc write_move(
-    struct http_req *rq, struct move *m, struct record_order_state state)
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
+    struct move *m = rq->state;
+    struct record_order_state state = m->then;
     struct db_call *call = db_call_new(rq->arena, &DB_ORDER_MOVE);
     struct order_row *x = &m->x;
     bool places = x->state.status == RECORD_ORDER_DRAFT &&
                   state.status == RECORD_ORDER_REQUESTED;
 
-    if (places)
+    (void)reply;
+    (void)err;
+    if (places) {
         order_place(rq, x);
+        x->more.edition.code = order_code_signed(rq, x);
+    }
     x->state = state;
     order_add_event(rq, x, places ? "placed" : "moved", m->note);
     db_put_text(call, x->id);
@@ -104,7 +112,6 @@ static enum rc order_found(
 {
     struct move *m = arena_calloc(rq->arena, 1, sizeof(*m));
     struct err body = ERR_INIT(rq->arena);
-    struct record_order_state then;
     bool places;
 
     rq->state = m;
@@ -119,12 +126,13 @@ static enum rc order_found(
         check_place(rq, m, err);
     if (err->rc != RC_OK)
         return err->rc;
-    TRY(record_order_move(m->x.state, &m->move, &then, err));
+    TRY(record_order_move(m->x.state, &m->move, &m->then, err));
     places = m->x.state.status == RECORD_ORDER_DRAFT &&
-             then.status == RECORD_ORDER_REQUESTED;
-    if (places || record_order_goes_on(m->x.state, then))
+             m->then.status == RECORD_ORDER_REQUESTED;
+    if (places || record_order_goes_on(m->x.state, m->then))
         TRY(order_check_rx(&m->x, err));
-    return write_move(rq, m, then);
+    return places ? http_signer_find(rq, write_move)
+                  : write_move(rq, NULL, err);
 }
 
 enum rc http_order_status_post(struct http_req *rq, struct err *err)

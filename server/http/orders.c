@@ -4,6 +4,7 @@
 #include "http/handlers.h"
 #include "http/order_change.h"
 #include "http/shape.h"
+#include "http/signer.h"
 
 /* ---- POST /v1/orders --------------------------------------------------- */
 
@@ -46,6 +47,8 @@ static enum rc add(struct http_req *rq, struct begin *in)
     x->id = http_new_id(rq);
     record_order_number(uuid_from_text(x->id).bytes, number);
     x->number = number;
+    if (!in->draft)
+        x->more.edition.code = order_code_signed(rq, x);
     in->answer = order_json(rq, x);
     db_put_text(call, x->id);
     db_put_text(call, x->number);
@@ -69,6 +72,14 @@ static enum rc add(struct http_req *rq, struct begin *in)
         return http_write(rq, calls, 1, order_added);
     calls[1] = remake_call(rq, x);
     return http_write(rq, calls, 2, order_added);
+}
+
+static enum rc add_signed(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    (void)reply;
+    (void)err;
+    return add(rq, rq->state);
 }
 
 static enum rc order_added(
@@ -124,7 +135,7 @@ static enum rc exam_found(
         order_place(rq, x);
     x->state = state;
     order_add_event(rq, x, in->draft ? "begun" : "placed", NULL);
-    return add(rq, in);
+    return in->draft ? add(rq, in) : http_signer_find(rq, add_signed);
 }
 
 /* The gaps that are there whatever the exam says. */
@@ -239,7 +250,7 @@ static enum rc remake_found(
     if (!in->draft)
         order_place(rq, x);
     order_add_event(rq, x, in->draft ? "begun" : "placed", NULL);
-    return add(rq, in);
+    return in->draft ? add(rq, in) : http_signer_find(rq, add_signed);
 }
 
 /* The glasses of an order again, by the Rx that stands now. */

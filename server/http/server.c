@@ -355,7 +355,11 @@ enum rc http_server_new(
     srv->parts = *parts;
     srv->started_us = instant_now_us();
     route_compile();
-    rc = listen_on(parts->config->listen, parts->config->port, &fd, err);
+    srv->has_root = *parts->config->key_file != '\0';
+    rc = srv->has_root ? sign_root_read(parts->config->key_file, srv->root, err)
+                       : RC_OK;
+    if (rc == RC_OK)
+        rc = listen_on(parts->config->listen, parts->config->port, &fd, err);
     if (rc == RC_OK)
         rc = start_mhd(srv, fd, err);
     if (rc == RC_OK)

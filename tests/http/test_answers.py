@@ -804,7 +804,7 @@ class Walk:
 
     def seen_by(self, placed, path):
         for role in ("desk", "lab"):
-            for view in ("", "?cylinder=plus", ".html", "/fhir",
+            for view in ("", "?cylinder=plus", ".html", "/fhir", "/lab-data",
                          ".pdf?paper=letter"):
                 self.ask(role, "GET", path + view)
             self.ask(role, "GET", "/v1/orders?limit=1")
@@ -821,6 +821,16 @@ class Walk:
                               f"/v1/events?wait=0&after={self.patient}")
             self.test.assertGreater(len(answer.body), 3)
         self.ask("desk", "GET", "/v1/events?wait=soon", status=422)
+
+    def keys(self):
+        for role in ("desk", "lab"):
+            answer = self.ask(role, "GET", "/v1/keys")
+        self.test.assertEqual(len(answer.body["keys"]), 1)
+        made = self.ask("admin", "POST", "/v1/keys", {"reason": "yearly"}, 201)
+        self.ask("desk", "POST", "/v1/keys", {"reason": "x"}, 403)
+        self.probe("admin", "POST", "/v1/keys")
+        self.ask(None, "GET", made.headers["Location"])
+        self.ask(None, "GET", f"/.well-known/rx-keys/{uuid7()}", status=404)
 
     def voided(self):
         self.change("prescriber", self.exam + "/entered-in-error",
@@ -864,7 +874,7 @@ class Answers(unittest.TestCase):
         for step in (walk.service, walk.sessions, walk.administration,
                      walk.patients, walk.visits, walk.readings, walk.habitual,
                      walk.exam_begun, walk.steps, walk.sections, walk.signed,
-                     walk.orders, walk.events, walk.voided, walk.audit):
+                     walk.orders, walk.events, walk.keys, walk.voided, walk.audit):
             step()
         tried = walk.optics()
         self.assertEqual(tried, set(optics_functions()))

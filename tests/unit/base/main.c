@@ -29,6 +29,7 @@ int main(void)
     srunner_add_suite(sr, suite_zone());
     srunner_add_suite(sr, suite_fold());
     srunner_add_suite(sr, suite_hash());
+    srunner_add_suite(sr, suite_canon());
     srunner_add_suite(sr, suite_secret());
     srunner_add_suite(sr, suite_config());
     srunner_add_suite(sr, suite_child());

@@ -10,6 +10,7 @@ Suite *suite_arena(void);
 Suite *suite_child(void);
 Suite *suite_config(void);
 Suite *suite_fold(void);
+Suite *suite_canon(void);
 Suite *suite_hash(void);
 Suite *suite_instant(void);
 Suite *suite_json_in(void);
