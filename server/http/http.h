@@ -46,7 +46,7 @@ enum http_flag {
     HTTP_RAW = 16,   /* the handler reads the body and its media type */
     HTTP_MAYBE = 32, /* a JSON body may be absent */
     HTTP_LINES = 64, /* application/x-ndjson and text/csv go to the handler as
-                        they come: see http_take */
+                        they come: see intake.h */
 };
 
 typedef enum rc http_handler(struct http_req *rq, struct err *err);
@@ -157,34 +157,6 @@ enum rc http_password_work(
 enum rc http_program_work(
     struct http_req *rq, void (*work)(struct http_req *rq), http_next *next);
 
-/* ---- a body while it arrives ------------------------------------------ */
-
-/*
- * For routes with HTTP_LINES and such a body, the handler runs before it.
- * take says how many of the bytes it took; after less than all, http_more is
- * due.  end is called behind the last byte and answers, or returns http_wait
- * and calls http_done later.  drop comes when nothing uses the request any
- * more.  A client that goes away midway brings no end.
- */
-struct http_intake {
-    size_t (*take)(struct http_req *rq, const char *bytes, size_t len);
-    enum rc (*end)(struct http_req *rq);
-    void (*drop)(struct http_req *rq);
-};
-
-/* The handler's, or a next function's, last word. */
-enum rc http_take(struct http_req *rq, const struct http_intake *intake);
-enum rc http_wait(struct http_req *rq);
-void http_more(struct http_req *rq);
-/* From a callback: how it ended; with RC_OK an answer was made.  Before the
- * end of the body too: the rest is then passed over. */
-void http_done(struct http_req *rq, enum rc rc);
-
-/* What is held outlives its connection; http_gone tells that it did. */
-void http_hold(struct http_req *rq);
-void http_let_go(struct http_req *rq);
-bool http_gone(const struct http_req *rq);
-
 /* ---- the answer ------------------------------------------------------ */
 
 /* Text made by json_out; taken over (t is emptied). */
@@ -195,10 +167,6 @@ enum rc http_reply_ready(struct http_req *rq, int status, const char *json);
 enum rc http_reply_bytes(
     struct http_req *rq, int status, const char *type, struct text *t);
 enum rc http_reply_empty(struct http_req *rq, int status); /* 204 */
-struct spool;
-/* What was ended and isn't failed; taken over. */
-enum rc http_reply_spool(
-    struct http_req *rq, int status, const char *type, struct spool *s);
 
 /* A header of the answer; value is copied. */
 void http_header(struct http_req *rq, const char *name, const char *value);

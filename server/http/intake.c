@@ -1,4 +1,6 @@
 /* http/intake.c - a body that its handler takes while it arrives. */
+#include "http/intake.h"
+
 #include "http/inside.h"
 
 #define MOVED_LEAST 65536 /* bytes in the time that an upload may take */

@@ -11,6 +11,7 @@
 #include "base/num.h"
 #include "http/accept.h"
 #include "http/inside.h"
+#include "http/intake.h"
 #include "http/url.h"
 
 #define BUSY_MOST 4096   /* requests at the database before we say no */

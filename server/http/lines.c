@@ -4,6 +4,7 @@
 
 #include "base/hash.h"
 #include "http/inside.h"
+#include "http/intake.h"
 #include "http/reading_answer.h"
 #include "http/reading_row.h"
 #include "http/spool.h"

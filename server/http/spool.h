@@ -10,7 +10,10 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "base/err.h"
 #include "base/text.h"
+
+struct http_req;
 
 #define SPOOL_MEMORY 65536 /* bytes that are kept in memory */
 
@@ -36,3 +39,7 @@ void spool_free(struct spool *s);
  * called with each block that is read, while the answer is being sent. */
 struct MHD_Response *spool_response(
     struct spool *s, void (*moved)(void *arg), void *arg);
+
+/* The request's answer: what was ended and isn't failed; taken over. */
+enum rc http_reply_spool(
+    struct http_req *rq, int status, const char *type, struct spool *s);

@@ -556,7 +556,7 @@ class Memory(unittest.TestCase):
                 upload.send_lines(range(MANY // 5))
                 upload.socket.sendall(b"0\r\n\r\n")
                 uploads.append(upload)
-            # Each answer is about a megabyte, and nobody reads any.
+            # Each answer is half a megabyte, and nobody reads any.
             for upload in uploads:
                 select.select([upload.socket], [], [], 30)
             time.sleep(0.5)
