@@ -31,7 +31,7 @@ static void check_json(const struct text *inside)
     json_decref(json);
 }
 
-static void check_reading(struct record_reading *r)
+void reading_target_check(struct record_reading *r)
 {
     uint8_t hash[RECORD_HASH_SIZE];
     TEXT_AUTO entry = {0};
@@ -73,6 +73,6 @@ void reading_target(const char *media_type, const uint8_t *bytes, size_t len)
     PROMISE(rc == RC_OK || rc == RC_INVALID || rc == RC_SYNTAX);
     PROMISE((rc == RC_OK) == (readings.n > 0));
     for (size_t i = 0; i < readings.n; i++)
-        check_reading(readings.items[i]);
+        reading_target_check(readings.items[i]);
     arena_free(arena);
 }

@@ -4,6 +4,18 @@
  */
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+struct record_reading;
+
+#define PROMISE(held)                                                          \
+    do {                                                                       \
+        if (!(held)) {                                                         \
+            fprintf(stderr, "broken promise: %s\n", #held);                    \
+            abort();                                                           \
+        }                                                                      \
+    } while (0)
 
 /*
  * Decodes bytes as media_type says.  Aborts when the decoder breaks a promise:
@@ -11,3 +23,6 @@
  * that is no JSON.
  */
 void reading_target(const char *media_type, const uint8_t *bytes, size_t len);
+
+/* The same of one reading that a decoder made. */
+void reading_target_check(struct record_reading *r);

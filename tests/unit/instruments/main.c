@@ -6,9 +6,9 @@
 #include "profile_case.h"
 #include "reading_case.h"
 
-static const char *const FILES[] = {
-    "dicom/fixtures.jsonl", "dicom/changed.jsonl", "native/cases.jsonl",
-    "fhir/cases.jsonl", "profile/cases.jsonl"};
+static const char *const FILES[] = {"dicom/fixtures.jsonl",
+    "dicom/changed.jsonl", "native/cases.jsonl", "fhir/cases.jsonl",
+    "profile/cases.jsonl"};
 #define N_FILES (sizeof(FILES) / sizeof(FILES[0]))
 
 static json_t **rows[N_FILES];

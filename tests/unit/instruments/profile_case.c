@@ -58,6 +58,7 @@ bool profile_case_bytes(const json_t *row, struct text *to)
 {
     const char *hex = json_string_value(json_object_get(row, "hex"));
 
+    text_puts(to, "");
     for (; hex && hex[0] && hex[1]; hex += 2) {
         char two[3] = {hex[0], hex[1], 0};
 

@@ -1,0 +1,9 @@
+#include "profile_target.h"
+
+int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t len);
+
+int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t len)
+{
+    profile_target("row-a-visit", bytes, len);
+    return 0;
+}
