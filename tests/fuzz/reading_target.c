@@ -9,14 +9,6 @@
 #include "record/caution.h"
 #include "record/reading_json.h"
 
-#define PROMISE(held)                                                          \
-    do {                                                                       \
-        if (!(held)) {                                                         \
-            fprintf(stderr, "broken promise: %s\n", #held);                    \
-            abort();                                                           \
-        }                                                                      \
-    } while (0)
-
 static void check_json(const struct text *inside)
 {
     TEXT_AUTO t = {0};
