@@ -9,6 +9,7 @@
 #include <time.h>
 
 #include "base/multipart.h"
+#include "http/dicom_out.h"
 #include "http/dicom_unpack.h"
 #include "http/handlers.h"
 #include "http/inside.h"
@@ -216,25 +217,12 @@ static enum rc read_store(struct http_req *rq, struct store *store)
 
 /* ---- the answer (PS3.18, Store Instances Response) --------------------- */
 
-static void put_text(
-    struct json_out *o, const char *tag, const char *vr, const char *text)
-{
-    json_out_object(o, tag);
-    json_out_text(o, "vr", vr);
-    if (text) {
-        json_out_array(o, "Value");
-        json_out_text(o, NULL, text);
-        json_out_array_end(o);
-    }
-    json_out_object_end(o);
-}
-
 /* Elements of ours, in a private block: no standard one says as much. */
 static void put_ours(
     struct json_out *o, const char *tag, const char *vr, const char *text)
 {
-    put_text(o, "00090010", "LO", "LENSCLERK");
-    put_text(o, tag, vr, text);
+    dicom_out_text(o, "00090010", "LO", "LENSCLERK");
+    dicom_out_text(o, tag, vr, text);
 }
 
 static const char *why(struct http_req *rq, const struct err *err)
@@ -249,30 +237,20 @@ static const char *why(struct http_req *rq, const struct err *err)
     return arena_memdup(rq->arena, t.data, t.len);
 }
 
-static void put_failure(struct json_out *o, enum failure failure)
-{
-    json_out_object(o, "00081197");
-    json_out_text(o, "vr", "US");
-    json_out_array(o, "Value");
-    json_out_int(o, NULL, failure);
-    json_out_array_end(o);
-    json_out_object_end(o);
-}
-
 static void put_instance(
     struct http_req *rq, struct json_out *o, const struct instance *it)
 {
     json_out_object(o, NULL);
     if (it->sop_class && it->sop_instance) {
-        put_text(o, "00081150", "UI", it->sop_class);
-        put_text(o, "00081155", "UI", it->sop_instance);
+        dicom_out_text(o, "00081150", "UI", it->sop_class);
+        dicom_out_text(o, "00081155", "UI", it->sop_instance);
     }
     if (it->failure == STORED) {
-        put_text(o, "00081190", "UR", NULL);
+        dicom_out_text(o, "00081190", "UR", NULL);
         put_ours(o, "00091002", "UR",
             arena_printf(rq->arena, "/v1/readings/%s", it->row->stored_id));
     } else {
-        put_failure(o, it->failure);
+        dicom_out_int(o, "00081197", "US", it->failure);
         put_ours(o, "00091001", "UT", why(rq, it->err));
     }
     json_out_object_end(o);
@@ -298,14 +276,11 @@ static size_t put_list(struct http_req *rq, struct json_out *o, enum list list)
         n += list_of(&store->instances[i]) == list;
     if (n == 0)
         return 0;
-    json_out_object(o, tags[list]);
-    json_out_text(o, "vr", "SQ");
-    json_out_array(o, "Value");
+    dicom_out_sequence(o, tags[list]);
     for (size_t i = 0; i < store->n; i++)
         if (list_of(&store->instances[i]) == list)
             put_instance(rq, o, &store->instances[i]);
-    json_out_array_end(o);
-    json_out_object_end(o);
+    dicom_out_sequence_end(o);
     return n;
 }
 
@@ -317,7 +292,7 @@ static enum rc answer(struct http_req *rq)
     size_t stored;
 
     json_out_object(&o, NULL);
-    put_text(&o, "00081190", "UR", NULL);
+    dicom_out_text(&o, "00081190", "UR", NULL);
     put_list(rq, &o, FAILED);
     stored = put_list(rq, &o, REFERENCED);
     put_list(rq, &o, OTHERS);

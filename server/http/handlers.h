@@ -93,6 +93,9 @@ enum rc http_order_ask_post(struct http_req *rq, struct err *err);
 /* order_change.c */
 enum rc http_order_patch(struct http_req *rq, struct err *err);
 
+/* order_dicom.c */
+enum rc http_order_dicom(struct http_req *rq, struct err *err);
+
 /* order_fhir.c */
 enum rc http_order_fhir(struct http_req *rq, struct err *err);
 

@@ -159,6 +159,7 @@ static const char *makes(const char *path)
         {"/docs/api", "text/html"}, {"/v1/events", "text/event-stream"},
         {"/", "text/html"}, {"/assets/{word}", NULL},
         {"/studies", "application/dicom+json"},
+        {"/dicom", "application/dicom+json"},
         {"/studies/{word}", "application/dicom+json"}};
     size_t len = strlen(path);
 

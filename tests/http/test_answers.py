@@ -804,8 +804,8 @@ class Walk:
 
     def seen_by(self, placed, path):
         for role in ("desk", "lab"):
-            for view in ("", "?cylinder=plus", ".html", "/fhir", "/lab-data",
-                         ".pdf?paper=letter"):
+            for view in ("", "?cylinder=plus", ".html", "/fhir", "/dicom",
+                         "/lab-data", ".pdf?paper=letter"):
                 self.ask(role, "GET", path + view)
             self.ask(role, "GET", "/v1/orders?limit=1")
             self.ask(role, "GET", f"/v1/orders?number={placed.body['number']}"
