@@ -53,7 +53,7 @@ bool multipart_parameter(
     const char *media_type, const char *name, char *ret, size_t room)
 {
     const char *at = media_type + strcspn(media_type, ";");
-    char other[256];
+    char other[256] = "";
     bool found = false;
 
     while (*at == ';') {

@@ -2,7 +2,7 @@
 
 #include <stddef.h>
 
-static void open(struct json_out *o, const char *tag, const char *vr)
+static void begin(struct json_out *o, const char *tag, const char *vr)
 {
     json_out_object(o, tag);
     json_out_text(o, "vr", vr);
@@ -11,7 +11,7 @@ static void open(struct json_out *o, const char *tag, const char *vr)
 void dicom_out_text(
     struct json_out *o, const char *tag, const char *vr, const char *text)
 {
-    open(o, tag, vr);
+    begin(o, tag, vr);
     if (text && *text) {
         json_out_array(o, "Value");
         json_out_text(o, NULL, text);
@@ -23,7 +23,7 @@ void dicom_out_text(
 void dicom_out_int(
     struct json_out *o, const char *tag, const char *vr, int64_t value)
 {
-    open(o, tag, vr);
+    begin(o, tag, vr);
     json_out_array(o, "Value");
     json_out_int(o, NULL, value);
     json_out_array_end(o);
@@ -32,7 +32,7 @@ void dicom_out_int(
 
 void dicom_out_name(struct json_out *o, const char *tag, const char *name)
 {
-    open(o, tag, "PN");
+    begin(o, tag, "PN");
     if (name && *name) {
         json_out_array(o, "Value");
         json_out_object(o, NULL);
@@ -45,7 +45,7 @@ void dicom_out_name(struct json_out *o, const char *tag, const char *name)
 
 void dicom_out_sequence(struct json_out *o, const char *tag)
 {
-    open(o, tag, "SQ");
+    begin(o, tag, "SQ");
     json_out_array(o, "Value");
 }
 

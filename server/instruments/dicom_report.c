@@ -113,8 +113,10 @@ static bool read_code(struct json_in set, const char *tag, const char *keyword,
 {
     struct json_in item;
 
-    if (!json_in_here(json_in_get(set, tag)))
-        return dicom_need(set, tag, keyword);
+    if (!json_in_here(json_in_get(set, tag))) {
+        dicom_need(set, tag, keyword);
+        return false;
+    }
     return dicom_item(set, tag, &item) &&
            dicom_need(item, "00080100", "CodeValue") &&
            dicom_need(item, "00080102", "CodingSchemeDesignator") &&
@@ -205,6 +207,7 @@ static void read_figure(struct content *c, enum about about, const char *units,
     const double range[2], int32_t *ret)
 {
     struct json_in item = c->items[about], measured;
+    bool good;
 
     if (!c->good[about])
         return;
@@ -214,8 +217,8 @@ static void read_figure(struct content *c, enum about about, const char *units,
     }
     if (!dicom_item(item, "0040A300", &measured))
         return;
-    if (dicom_need(measured, "0040A30A", "NumericValue") &
-        check_units(measured, units))
+    good = dicom_need(measured, "0040A30A", "NumericValue");
+    if (check_units(measured, units) && good)
         dicom_scaled(measured, "0040A30A", 2, range, ret);
 }
 
