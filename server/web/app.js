@@ -8,7 +8,8 @@ import {prefs} from './core/prefs.js';
 import {session} from './core/session.js';
 import {t, word} from './core/words.js';
 
-// A page: its module, loaded when it is first shown, and whose it is.
+// A page: its module, loaded when it is first shown, and whose it is; alone:
+// without the shell's head, for the patient's eyes.
 const STAFF = ['desk', 'prescriber', 'admin', 'auditor'];
 const PAGES = {
     desk: {load: () => import('./pages/desk.js'), roles: ['desk', 'prescriber'],
@@ -19,6 +20,9 @@ const PAGES = {
         show: id => html`<lens-exam exam=${id}></lens-exam>`},
     timeline: {load: () => import('./pages/timeline.js'), roles: STAFF,
         show: id => html`<lens-timeline patient=${id}></lens-timeline>`},
+    difference: {load: () => import('./pages/difference.js'), roles: STAFF,
+        show: id => html`<lens-difference exam=${id}></lens-difference>`,
+        alone: true},
     downtime: {load: () => import('./pages/downtime.js'),
         roles: ['desk', 'prescriber'],
         show: () => html`<lens-downtime></lens-downtime>`},
@@ -125,7 +129,7 @@ class App extends Part {
             ${locked ? html`<main><lens-sign-in locked></lens-sign-in></main>`
                 : nothing}
             <div ?hidden=${locked} ?inert=${locked}>
-                ${this.header()}
+                ${PAGES[this.page?.name]?.alone ? nothing : this.header()}
                 <main id="main" tabindex="-1">${this.content()}</main>
                 <lens-settings></lens-settings>
             </div>`;

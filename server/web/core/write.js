@@ -50,3 +50,29 @@ export class Writer {
             .map(e => e.detail).join('; ');
     }
 }
+
+// A question whose answer only counts while no newer one has been asked.
+export class Latest {
+    fault = null;
+    turn = 0;
+
+    constructor(host) {
+        this.host = host;
+    }
+
+    async run(job) {
+        const turn = ++this.turn;
+        let done;
+        try {
+            done = await job();
+        } catch (e) {
+            if (turn === this.turn) this.fault = faultOf(e);
+            this.host.requestUpdate();
+            return undefined;
+        }
+        if (turn !== this.turn) return undefined;
+        this.fault = null;
+        this.host.requestUpdate();
+        return done;
+    }
+}

@@ -491,7 +491,11 @@ class Exam extends Part {
                     <section class="sheet"><lens-changes exam=${exam.working ? exam.id : ''}
                         habitual=${exam.habitual ?? this.habitual.value?.entry
                             ?.id ?? ''} ?waiting=${this.work.unsent.length > 0}>
-                        </lens-changes></section>
+                        </lens-changes>
+                        ${exam.working && (exam.habitual
+                            ?? this.habitual.value?.entry) ? html`<a
+                            class="button" href="#difference/${exam.id}">
+                            ${t('see.title')}</a>` : nothing}</section>
                     <section class="sheet">${this.work.draft ? this.missing()
                         : this.signedView()}</section>
                     <section class="sheet"><h2>${t('log.title')}</h2>

@@ -10,7 +10,7 @@ import {dayText} from '../core/dates.js';
 import {eyeText, figure, signed, spoken} from '../core/power.js';
 import {prefs} from '../core/prefs.js';
 import {Watch} from '../core/store.js';
-import {Writer} from '../core/write.js';
+import {Latest} from '../core/write.js';
 import {t, word} from '../core/words.js';
 import {faultNote} from '../parts/field.js';
 import {personLine} from '../parts/person.js';
@@ -73,7 +73,8 @@ class Timeline extends Part {
     who = new Watch(this, () => `/v1/patients/${this.patient}`);
     items = new Watch(this, () => `/v1/patients/${this.patient}/timeline`
         + '?limit=500');
-    writer = new Writer(this);
+    limits = new Latest(this);
+    deltas = new Latest(this);
     picked = [];
     plots = [];
 
@@ -139,7 +140,7 @@ class Timeline extends Part {
             cycloplegic: key.endsWith('/cycloplegic')};
         const born = new Date(this.who.value?.born || NaN);
         const age = (Date.now() - born) / 31556952000;
-        const done = await this.writer.run(() => ask('POST',
+        const done = await this.limits.run(() => ask('POST',
             '/v1/optics/change-probability', {body: {old: lens, new: lens,
                 ...(age >= 0 ? {age_years: age} : {})}}));
         if (done) this.band = done.body.limit_m;
@@ -359,7 +360,7 @@ class Timeline extends Part {
             i => i.id === x)).sort((a, b) => seconds(a) - seconds(b));
         const lens = ({sphere, cylinder, axis}) => cylinder
             ? {sphere, cylinder, axis} : {sphere};
-        const done = await this.writer.run(() => Promise.all(SIDES.map(
+        const done = await this.deltas.run(() => Promise.all(SIDES.map(
             async side => {
                 const [old, now] = two.map(i => i[side]);
                 if (equivalent(old) === null || equivalent(now) === null)
@@ -444,7 +445,7 @@ class Timeline extends Part {
                 <div id="acuity"></div></div>
                 <p class="soft">${t('timeline.legend')} ${this.band
                     ? t('timeline.band', {limit: figure(this.band)}) : ''}</p>`}
-            ${this.deltaView()}${faultNote(this.writer)}
+            ${this.deltaView()}${faultNote(this.deltas)}
             ${this.table ? this.rows(list) : nothing}`;
     }
 }

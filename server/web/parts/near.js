@@ -4,7 +4,7 @@ import {ask} from '../core/api.js';
 import {css, html, look, nothing, Part, svg} from '../core/part.js';
 import {stepped} from '../core/lens.js';
 import {figure, parsed, signed, spoken} from '../core/power.js';
-import {Writer} from '../core/write.js';
+import {Latest} from '../core/write.js';
 import {t} from '../core/words.js';
 import {faultNote} from './field.js';
 
@@ -58,7 +58,7 @@ class Near extends Part {
         }
     `];
 
-    writer = new Writer(this);
+    asked = new Latest(this);
     distance = 40;
 
     firstUpdated() {
@@ -75,7 +75,7 @@ class Near extends Part {
     async look() {
         const call = (name, body) => ask('POST', `/v1/optics/${name}`, {body})
             .then(a => a.body);
-        await this.writer.run(async () => {
+        const done = await this.asked.run(async () => {
             const found = {};
             if (this.age >= 1)
                 found.usual = await call('amplitude-by-age',
@@ -89,8 +89,9 @@ class Near extends Part {
                 found.range = await call('clear-range',
                     {add: this.add || 0, amplitude});
             }
-            this.found = found;
+            return found;
         });
+        if (done) this.found = done;
     }
 
     set(name, text) {
@@ -170,7 +171,7 @@ class Near extends Part {
                     @change=${e => this.set('amplitude', e.target.value)}>
                 </label>
             </div>
-            ${this.bar()}${faultNote(this.writer)}
+            ${this.bar()}${faultNote(this.asked)}
             <p class="soft">${t('near.aid')}</p>`;
     }
 }

@@ -339,6 +339,42 @@ export default {
     'section.binocular': 'Binocular findings',
     'section.near': 'Near',
 
+    'see.axis': 'The direction of its correction turned by {n} degrees.',
+    'see.back': 'Back to the exam',
+    'see.card': 'Lay a bank card on the frame and make it as wide as the card.',
+    'see.card-width': 'A frame of {px} pixels',
+    'see.distance': 'Viewing distance, cm',
+    'see.enlarged': 'Drawn {n} times as large as it would be at this distance.',
+    'see.family': 'Chart',
+    'see.family.e': 'turned E',
+    'see.family.letters': 'letters',
+    'see.family.numbers': 'numbers',
+    'see.family.ring': 'rings with a gap',
+    'see.half': 'half and half',
+    'see.larger': 'larger line',
+    'see.left': 'left eye',
+    'see.little': 'Your {eye} eye needs a little less or more than before.',
+    'see.minus':
+        'Your {eye} eye now needs {n} {n|quarter step|quarter steps} more'
+        + ' minus.',
+    'see.narrower': 'Narrower',
+    'see.new': 'new',
+    'see.now': 'now',
+    'see.picture': 'A line of a chart, {mode}, logMAR {line}',
+    'see.plus':
+        'Your {eye} eye now needs {n} {n|quarter step|quarter steps} more'
+        + ' plus.',
+    'see.pupil': 'Pupil',
+    'see.right': 'right eye',
+    'see.same': 'Your {eye} eye is as before, as far as measuring can tell.',
+    'see.settings': 'Chart and screen',
+    'see.simulation':
+        'A simulation from the measured difference; real sight depends on'
+        + ' more.',
+    'see.smaller': 'smaller line',
+    'see.title': 'See the difference',
+    'see.wider': 'Wider',
+
     'sex.female': 'female',
     'sex.male': 'male',
     'sex.other': 'other',
