@@ -9,7 +9,7 @@ from lenstest import Service, SqlError, uuid7
 
 # Rows are evidence: never changed, never deleted.
 APPEND_ONLY = {
-    "audit", "patient_merge", "reading_original", "reading", "reading_eye",
+    "audit", "field_profile", "patient_merge", "reading_original", "reading", "reading_eye",
     "reading_claim", "reading_side",
     "habitual_choice", "exam_step", "prescription", "order_edition",
     "order_event", "order_question", "order_answer", "order_remake",
@@ -51,6 +51,8 @@ INSERT INTO patient_merge (merge_id, patient_id)
 VALUES ('{i["merge"]}', '{i["patient"]}');
 INSERT INTO visit (visit_id, patient_id, clinic_id, at)
 VALUES ('{i["visit"]}', '{i["patient"]}', '{net.clinic}', now());
+INSERT INTO field_profile (name, version, profile_id, title, form, document)
+    VALUES ('rows', 1, '{uuid7()}', 'Rows', 'delimited', '{{}}');
 INSERT INTO reading_original (original_id, media_type, bytes)
 VALUES ('{i["original"]}', 'text/plain', 'x');
 INSERT INTO reading (reading_id, kind, condition_key, taken_at,

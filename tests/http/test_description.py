@@ -245,6 +245,10 @@ WORD_LISTS = [
      "user-new/properties/role"),
     ("server/record/patient.c", "SEXES", "patient",
      "patient-sent/properties/sex"),
+    ("server/instruments/profile.c", "FORMS", "profile",
+     "profile/properties/form"),
+    ("server/instruments/encoding.c", "ENCODING_WORDS", "profile",
+     "profile/properties/encoding"),
 ]
 
 

@@ -2,10 +2,11 @@
 
 import base64
 import csv
-import io
 import json
+import re
 import unittest
 
+from apidoc import Description
 from lenstest import Service, repo
 
 CORPUS = repo / "tests/data/corpus/sample.csv"
@@ -330,6 +331,105 @@ class Readings(Case):
         self.assertEqual(zone, "Europe/Vienna")
         self.assertEqual(answer.body[0]["taken_at"],
                          "2026-07-02T09:14:00+02:00")
+
+
+class Limits(Case):
+    """What the schema says to be the limit is the service's limit, too."""
+
+    # A good profile of each form; every limit is tried within one.
+    FORMS = {
+        "delimited": ROWS,
+        "fixed": {
+            "title": "f", "form": "fixed",
+            "fixed": {"columns": [{"name": "sph", "from": 1, "length": 6}]}},
+        "lines": LINES,
+        "xml": {
+            "title": "x", "form": "xml",
+            "xml": {"rows": [{"name": "r", "path": "r"}],
+                    "namespaces": {"p": "urn:p"}}},
+        "json": {
+            "title": "j", "form": "json",
+            "json": {"rows": [{"name": "r", "path": "/r"}]}}}
+    READING = {"kind": "lensometry", "fields": [
+        {"to": "/right/sphere", "from": "sph"}]}
+    SIDES = {"numbers": {}, "not_measured": [], "eye": {"from": "sph"}}
+
+    def leaves(self, base, schema, at=()):
+        """(path, schema) of every limit."""
+        base, schema = self.resolved(base, schema)
+        for name, one in schema.get("properties", {}).items():
+            yield from self.leaves(base, one, (*at, name))
+        for one in schema.get("anyOf", []):
+            yield from self.leaves(base, one, at)
+        if schema.get("type") == "array":
+            yield from self.leaves(base, schema["items"], (*at, 0))
+        if set(schema) & {"maxLength", "maximum", "maxItems"}:
+            yield at, schema
+
+    def resolved(self, base, schema):
+        if "$ref" in schema:
+            return self.described.schemas.resolve(base, schema["$ref"])
+        return base, schema
+
+    def beyond(self, schema):
+        """(least that is wrong, greatest that is right)"""
+        if "maxLength" in schema:
+            n = schema["maxLength"]
+            return "/" + "x" * n, "/" + "x" * (n - 1)
+        if "maximum" in schema:
+            return schema["maximum"] + 1, schema["maximum"]
+        item = "x" if "$ref" in schema["items"] else {}
+        return [item] * (schema["maxItems"] + 1), None
+
+    def put(self, form, path, value):
+        doc = json.loads(json.dumps(
+            {"readings": [self.READING], **self.FORMS[form],
+             **(self.SIDES if form != "lines" else {})}))
+        at = doc
+        for name, after in zip(path, path[1:]):
+            if isinstance(name, int):
+                at.extend([{}] * (name + 1 - len(at)))
+            elif not isinstance(at.get(name),
+                                list if isinstance(after, int) else dict):
+                at[name] = [] if isinstance(after, int) else {}
+            at = at[name]
+        if isinstance(path[-1], int):
+            at[:] = [value]
+        else:
+            at[path[-1]] = value
+        answer = self.net.api("admin", "POST", "/v1/profiles/preview",
+                              {"profile": doc, "sample": "x"})
+        self.assertIn(answer.status, (200, 422))
+        return [e for e in answer.body.get("errors", [])
+                if e["pointer"].startswith(
+                    "/profile" + "".join(f"/{p}" for p in path))]
+
+    def test_every_limit_of_a_profile_is_as_described(self):
+        self.described = Description()
+        tried = 0
+        for path, schema in self.leaves(
+                "/v1/openapi.json",
+                {"$ref": "../schema/profile.json#/$defs/profile"}):
+            if path[-2:] == ("from", 0):
+                continue  # one of two; a place alone has the same limit
+            form = path[0] if path[0] in self.FORMS else "delimited"
+            if path[-1] == "row":
+                form = "xml"
+            wrong, right = self.beyond(schema)
+            with self.subTest("/".join(map(str, path))):
+                told = self.put(form, path, wrong)
+                self.assertTrue(any(
+                    re.search(r"at most \d+ char|from -?\d+ to \d+, not|"
+                              r"hold \d+ to \d+ items", e["detail"])
+                    for e in told), told)
+                tried += 1
+                if right is None:
+                    continue
+                self.assertFalse(any(
+                    re.search(r"at most \d+ char|from -?\d+ to \d+, not",
+                              e["detail"])
+                    for e in self.put(form, path, right)))
+        self.assertGreater(tried, 40)
 
 
 if __name__ == "__main__":
