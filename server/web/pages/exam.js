@@ -488,7 +488,8 @@ class Exam extends Part {
                     ${this.sizes()}
                 </div>
                 <aside>
-                    <section class="sheet"><lens-changes exam=${exam.working ? exam.id : ''}
+                    <section class="sheet"><lens-changes
+                        exam=${exam.working ? exam.id : ''}
                         habitual=${exam.habitual ?? this.habitual.value?.entry
                             ?.id ?? ''} ?waiting=${this.work.unsent.length > 0}>
                         </lens-changes>

@@ -11,7 +11,8 @@ const STARTS = ['autorefraction', 'retinoscopy', 'subjective', 'final'];
 
 const DAY_MS = 86400000;
 
-// The newest of each kind, of one day in each condition, as marks for ladder and dial too.
+// The newest of each kind, of one day in each condition; they are marks on
+// ladder and dial, too.
 export function evidenceOf(timeline, habitual) {
     const found = [];
     if (habitual) found.push({...habitual, what: 'habitual'});
