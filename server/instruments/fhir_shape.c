@@ -6,13 +6,13 @@
 #include "base/instant.h"
 
 static const struct element {
-    enum fhir_type of;
     const char *name;
+    enum fhir_type of;
     enum fhir_type type;
     int least;
     bool many;
 } ELEMENTS[] = {
-#define ELEMENT(of, name, type, least, many) {of, name, type, least, many},
+#define ELEMENT(of, name, type, least, many) {name, of, type, least, many},
 #include "instruments/fhir_shapes.def"
 #undef ELEMENT
 };
@@ -147,8 +147,9 @@ bool fhir_shape_check(struct json_in in, enum fhir_type type)
         err_fault(in.err, in.pointer, "must be an object");
         return false;
     }
-    json_object_foreach ((json_t *)in.value, name, value)
+    json_object_foreach ((json_t *)in.value, name, value) {
         check_name(in, type, name);
+    }
     for (size_t i = 0; i < ARRAY_LEN(ELEMENTS); i++)
         if (ELEMENTS[i].of == type)
             check_element(in, &ELEMENTS[i]);

@@ -16,30 +16,30 @@ static const struct {
 
 /* Units by what they measure; power of ten to the target's own. */
 static const struct {
-    enum profile_want want;
     const char *unit;
+    enum profile_want want;
     int shift;
 } UNITS[] = {
-    {PROFILE_POWER, "D", 0},
-    {PROFILE_POWER, "0.01D", -2},
-    {PROFILE_POWER, "0.001D", -3},
-    {PROFILE_AMOUNT, "D", 0},
-    {PROFILE_AMOUNT, "0.01D", -2},
-    {PROFILE_AMOUNT, "0.001D", -3},
-    {PROFILE_MM, "mm", 0},
-    {PROFILE_MM, "0.1mm", -1},
-    {PROFILE_MM, "0.01mm", -2},
-    {PROFILE_MM, "um", -3},
-    {PROFILE_MM, "cm", 1},
-    {PROFILE_MM, "m", 3},
-    {PROFILE_METRE, "m", 0},
-    {PROFILE_METRE, "cm", -2},
-    {PROFILE_METRE, "mm", -3},
-    {PROFILE_NUMBER, "1", 0},
-    {PROFILE_NUMBER, "0.1", -1},
-    {PROFILE_NUMBER, "0.01", -2},
-    {PROFILE_NUMBER, "0.001", -3},
-    {PROFILE_NUMBER, "0.0001", -4},
+    {"D", PROFILE_POWER, 0},
+    {"0.01D", PROFILE_POWER, -2},
+    {"0.001D", PROFILE_POWER, -3},
+    {"D", PROFILE_AMOUNT, 0},
+    {"0.01D", PROFILE_AMOUNT, -2},
+    {"0.001D", PROFILE_AMOUNT, -3},
+    {"mm", PROFILE_MM, 0},
+    {"0.1mm", PROFILE_MM, -1},
+    {"0.01mm", PROFILE_MM, -2},
+    {"um", PROFILE_MM, -3},
+    {"cm", PROFILE_MM, 1},
+    {"m", PROFILE_MM, 3},
+    {"m", PROFILE_METRE, 0},
+    {"cm", PROFILE_METRE, -2},
+    {"mm", PROFILE_METRE, -3},
+    {"1", PROFILE_NUMBER, 0},
+    {"0.1", PROFILE_NUMBER, -1},
+    {"0.01", PROFILE_NUMBER, -2},
+    {"0.001", PROFILE_NUMBER, -3},
+    {"0.0001", PROFILE_NUMBER, -4},
 };
 
 static const char *const EYES[] = {

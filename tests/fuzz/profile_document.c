@@ -13,9 +13,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t len);
 
 static void use(const struct profile *profile, struct arena *arena)
 {
-    static const char *const payloads[] = {
-        "number,at,eye,sph,cyl,axis\n"
-        "Q-1,2026-03-02T09:14:05Z,R,-2.25,-0.75,172\n",
+    static const char rows[] = "number,at,eye,sph,cyl,axis\n"
+                               "Q-1,2026-03-02T09:14:05Z,R,-2.25,-0.75,172\n";
+    static const char *const payloads[] = {rows,
         "<sessions xmlns='urn:example:sessions:1'><session/></sessions>",
         "{\"results\": [{\"at\": \"2026/03/02 09:14\", \"lenses\": [{}]}]}"};
 
