@@ -291,9 +291,11 @@ class Rows(Case):
                          [(2 + 2 * i, 3 + 2 * i) for i in range(n)])
         self.assertEqual([r["status"] for r in rows],
                          [201 if i % 7 else 422 for i in range(n)])
-        error, = rows[7]["errors"]
-        self.assertEqual(error["pointer"], "/right/sphere")
-        self.assertIn('line 16, column "sph"', error["detail"])
+        # One of each of its readings.
+        self.assertEqual([e["pointer"] for e in rows[7]["errors"]],
+                         ["/right/sphere"] * 2)
+        for error in rows[7]["errors"]:
+            self.assertIn('line 16, column "sph"', error["detail"])
         good = [r for r in rows if r["status"] == 201]
         self.assertTrue(all(r["id"] == r["ids"][0] and len(r["ids"]) == 2
                             for r in good))
@@ -391,6 +393,42 @@ class Refused(Case):
         self.assertEqual([r["status"] for r in upload.answer()[2]],
                          [201] * 200 + [401] * 100)
         self.assertEqual(self.rows(), 200)
+
+
+class Together(Case):
+    def test_many_bodies_at_once_and_those_who_send_one(self):
+        # More lines than the writer takes, of more bodies than share one.
+        bodies, n, singles = 24, 150, 60
+        done = [None] * bodies
+        worst = [0.0]
+
+        def many(i):
+            done[i] = self.post(b"".join(
+                line(i * n + k) for k in range(n)))
+            svc.client.close()
+
+        def one():
+            for i in range(singles):
+                began = time.monotonic()
+                answer = self.net.api("desk", "POST", "/v1/readings",
+                                      reading(900_000 + i))
+                worst[0] = max(worst[0], time.monotonic() - began)
+                self.assertEqual(answer.status, 201, answer.body)
+            svc.client.close()
+
+        threads = [threading.Thread(target=many, args=(i,))
+                   for i in range(bodies)] + [threading.Thread(target=one)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        for rows in done:
+            self.assertEqual([(r["line"], r["status"]) for r in rows],
+                             [(k + 1, 201) for k in range(n)])
+        self.assertEqual(self.rows(), bodies * n + singles)
+        # Behind a share of each and never behind all of them; a wide bound,
+        # as the machine is shared.
+        self.assertLess(worst[0], 2.0)
 
 
 class Gone(Case):
@@ -591,12 +629,19 @@ class NoRoom(unittest.TestCase):
 
 
 class Stopping(unittest.TestCase):
+    @staticmethod
+    def begun(net):
+        """It is at work, and not only on its way."""
+        wait_until("some is stored", lambda: svc.psql(
+            f"SELECT 1 FROM reading WHERE network_id = '{net.id}' LIMIT 1"))
+
     def test_one_at_work_is_finished_before_the_end(self):
         with tempfile.TemporaryFile() as log:
             net = svc.network()
             process, client = svc.another(log)
             upload = Upload(client, net.tokens["device"])
             upload.send_lines(range(400))
+            self.begun(net)
             process.terminate()
             time.sleep(0.5)
             upload.send_lines(range(400, 600))
@@ -614,6 +659,7 @@ class Stopping(unittest.TestCase):
             process, client = svc.another(log)
             upload = Upload(client, net.tokens["device"])
             upload.send_lines(range(400))
+            self.begun(net)
             process.terminate()
             self.assertEqual(process.wait(60), 0)
             client.close()
