@@ -116,6 +116,9 @@ static const char *detail_text(struct http_req *rq, const struct sign *in)
     json_out_int(&o, "edition", in->x.edition);
     json_out_text(&o, "prescription", in->head.prescription_id);
     json_out_text(&o, "reason", in->head.reason);
+    json_out_text(&o, "expires_on", record_rx_expires(&in->final, &in->head));
+    if (in->head.expires_on)
+        json_out_text(&o, "expires_by_rule", in->head.expires_on);
     json_out_object_end(&o);
     return exam_take(rq, &t);
 }

@@ -151,6 +151,10 @@ enum rc http_readings_get(struct http_req *rq, struct err *err);
 enum rc http_readings_post(struct http_req *rq, struct err *err);
 enum rc http_readings_preview(struct http_req *rq, struct err *err);
 
+/* releases.c */
+enum rc http_release_list(struct http_req *rq, struct err *err);
+enum rc http_release_post(struct http_req *rq, struct err *err);
+
 /* rx.c */
 enum rc http_exam_delta_get(struct http_req *rq, struct err *err);
 enum rc http_exam_rx_get(struct http_req *rq, struct err *err);

@@ -12,8 +12,11 @@ struct network {
     const char *id, *name, *display;
     int32_t vertex_needed_cd;
     int32_t expiry_months; /* NUM_ABSENT: none */
+    const char *leap_day;  /* what 29 February becomes in other years */
     int64_t created_us;
 };
+
+static const char *const LEAP_DAYS[] = {"february-28", "march-1", NULL};
 
 static void take_row(struct network *n, const struct db_rows *rows)
 {
@@ -24,6 +27,7 @@ static void take_row(struct network *n, const struct db_rows *rows)
         .vertex_needed_cd = db_rows_cd(rows, 0, 4),
         .expiry_months = db_rows_cd(rows, 0, 5),
         .created_us = db_rows_int(rows, 0, 6),
+        .leap_day = db_rows_text(rows, 0, 7),
     };
 }
 
@@ -37,6 +41,7 @@ static void write_network(struct json_out *o, const struct network *n)
     json_out_cd(o, "vertex_needed", n->vertex_needed_cd);
     if (n->expiry_months != NUM_ABSENT)
         json_out_int(o, "expiry_months", n->expiry_months);
+    json_out_text(o, "expiry_leap_day", n->leap_day);
     json_out_text(o, "created_at", instant_text(n->created_us, 0, created));
 }
 
@@ -76,11 +81,13 @@ enum rc http_network_get(struct http_req *rq, struct err *err)
 static enum rc read_network(struct json_in in, struct network *n)
 {
     static const char *const names[] = {
-        "display", "vertex_needed", "expiry_months", NULL};
+        "display", "vertex_needed", "expiry_months", "expiry_leap_day", NULL};
     static const double range[] = {0, 40};
     struct json_in display = json_in_get(in, "display");
     struct json_in vertex = json_in_get(in, "vertex_needed");
+    struct json_in leap = json_in_get(in, "expiry_leap_day");
     int64_t months;
+    int word;
 
     json_in_object(in, names);
     if (json_in_need(display))
@@ -90,6 +97,8 @@ static enum rc read_network(struct json_in in, struct network *n)
     n->expiry_months = NUM_ABSENT;
     if (json_in_int(json_in_get(in, "expiry_months"), 1, 120, &months))
         n->expiry_months = (int32_t)months;
+    if (json_in_need(leap) && json_in_choice(leap, LEAP_DAYS, &word))
+        n->leap_day = LEAP_DAYS[word];
     return in.err->rc;
 }
 
@@ -127,6 +136,7 @@ static enum rc change(
     db_put_cd(call, n.vertex_needed_cd);
     db_put_cd(call, n.expiry_months);
     db_put_text(call, shape_before(rq, now, doc, FIXED));
+    db_put_text(call, n.leap_day);
     return http_write(rq, &call, 1, written);
 }
 

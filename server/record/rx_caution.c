@@ -184,6 +184,11 @@ static void check_head(const struct record_final *final,
     else if (strcmp(expires, head->today) < 0)
         record_cautions_add(
             list, "expiry-past", -1, "it has expired already, on %s", expires);
+    if (expires && head->expires_on && strcmp(expires, head->expires_on) != 0)
+        record_cautions_add(list, "expiry-differs", -1,
+            "it expires on %s, by the rule of the place on %s; a reason should "
+            "be on record",
+            expires, head->expires_on);
     if (!head->licence_number || !head->licence_number[0])
         record_cautions_add(list, "licence-missing", -1,
             "the signer has no licence number on record");

@@ -487,6 +487,7 @@ class TheNetwork(Case):
         self.assertEqual((was["name"], was["vertex_needed"]),
                          (self.net.name, 5.0))
         self.assertNotIn("expiry_months", was)
+        self.assertEqual(was["expiry_leap_day"], "february-28")
         self.assertEqual(
             self.api("PATCH", "/v1/network", {}, "desk", '"1"').status, 403)
         self.assertEqual(self.api("GET", "/v1/network", role="lab").status,

@@ -696,6 +696,7 @@ class Walk:
         for path in ("", "/rx", "/rx?cylinder=plus", "/delta", "/versions"):
             self.ask("desk", "GET", self.exam + path)
         self.ask("desk", "GET", "/v1/exams?status=final&limit=5")
+        self.released()
         reason = {"reason": "the axis was read from the wrong line"}
         self.change("prescriber", self.exam + "/amend", reason, "POST")
         self.ask("desk", "GET", self.exam)
@@ -710,6 +711,17 @@ class Walk:
         self.ask("desk", "GET", f"/v1/patients/{self.patient}/timeline")
         self.ask("desk", "GET", f"/v1/patients/{self.patient}/timeline"
                  "?limit=2&cylinder=plus")
+
+    def released(self):
+        path = self.exam + "/releases"
+        self.ask("desk", "POST", path, {
+            "kind": "copy-given", "way": "electronic", "person": "the mother",
+            "at": "2026-03-02T09:14:05+01:00"}, 201)
+        self.ask("prescriber", "POST", path, {
+            "kind": "refusal", "note": "in a hurry"}, 201)
+        self.ask("desk", "POST", path, {"kind": "lost"}, 422)
+        self.probe("desk", "POST", path)
+        self.ask("desk", "GET", path)
 
     def orders(self):
         exam = self.exam.rpartition("/")[2]

@@ -778,8 +778,38 @@ class Signing(Case):
             "right": eye(-1), "left": eye(-1)}}))
         rx = self.good(self.sign(exam)).body["rx"]
         self.assertEqual(rx["expires_on"], "2025-02-28")
-        exam = self.signed(expires_on="2030-01-01")
-        self.assertEqual(self.get(exam, "/rx")["expires_on"], "2030-01-01")
+        svc.psql("UPDATE network SET expiry_leap_day = 'march-1'"
+                 f" WHERE network_id = '{self.net.id}'")
+        for at, months, day in (
+                ("2024-02-28T23:30:00Z", 12, "2025-03-01"),
+                ("2024-02-28T23:30:00Z", 48, "2028-02-29"),
+                ("2024-02-28T12:00:00Z", 12, "2025-02-28"),
+                ("2024-08-31T12:00:00Z", 6, "2025-02-28")):
+            svc.psql(f"UPDATE network SET expiry_months = {months}"
+                     f" WHERE network_id = '{self.net.id}'")
+            exam, _ = self.begin(performed_at=at)
+            self.good(self.patch(exam, {"final": {
+                "right": eye(-1), "left": eye(-1)}}))
+            self.assertEqual(
+                self.good(self.sign(exam)).body["rx"]["expires_on"], day)
+
+    def test_a_prescriber_overrides_the_expiry_with_a_reason_on_record(self):
+        svc.psql("UPDATE network SET expiry_months = 24"
+                 f" WHERE network_id = '{self.net.id}'")
+        exam, _ = self.begin(performed_at="2026-03-02T12:00:00Z")
+        self.good(self.patch(exam, {"final": {
+            "right": eye(-1), "left": eye(-1), "expires_on": "2030-01-01"}}))
+        body = self.good(self.sign(exam, reason="a stable eye")).body
+        self.assertEqual(body["rx"]["expires_on"], "2030-01-01")
+        self.assertIn("expiry-differs",
+                      [c["code"] for c in body["cautions"]])
+        detail = json.loads(svc.psql(
+            "SELECT detail FROM audit WHERE action = 'exam-signed'"
+            f" AND subject_id = '{exam}'")[0][0])
+        self.assertEqual(
+            (detail["reason"], detail["expires_on"],
+             detail["expires_by_rule"]),
+            ("a stable eye", "2030-01-01", "2028-03-02"))
 
     def test_no_rule_sets_none(self):
         self.assertIsNone(self.get(self.signed(), "/rx")["expires_on"])

@@ -199,6 +199,15 @@ SELECT
     (
         (e.performed_at AT TIME ZONE c.time_zone)::date
         + make_interval(months => n.expiry_months)
+        + make_interval(days => (
+            n.expiry_leap_day = 'march-1'
+            AND to_char(e.performed_at AT TIME ZONE c.time_zone, 'MMDD')
+            = '0229'
+            AND to_char(
+                (e.performed_at AT TIME ZONE c.time_zone)::date
+                + make_interval(months => n.expiry_months), 'MMDD'
+            ) = '0228'
+        )::integer)
     )::date::text AS expires_on
 FROM exam AS e
 JOIN patient AS w ON w.patient_id = e.patient_id
