@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "base/instant.h"
 #include "http/reading_answer.h"
 
 struct tray {
@@ -19,15 +20,17 @@ static const char *text_of(
     return s ? arena_strdup(rq->arena, s) : NULL;
 }
 
+/* From the power, of which every digit is there. */
 static void take_eye(const json_t *eye, struct record_past *past, int side)
 {
-    json_t *m = json_object_get(eye, "m");
+    json_t *sphere = json_object_get(eye, "sphere");
 
-    past->has[side] = json_is_number(m);
+    past->has[side] = json_is_number(sphere);
     if (past->has[side])
-        past->eyes[side] = (struct optics_vector){json_number_value(m),
-            json_number_value(json_object_get(eye, "j0")),
-            json_number_value(json_object_get(eye, "j45"))};
+        past->eyes[side] = optics_vector_of(
+            optics_power_normal((struct optics_power){json_number_value(sphere),
+                json_number_value(json_object_get(eye, "cylinder")),
+                json_number_value(json_object_get(eye, "axis"))}));
 }
 
 void reading_wanted(
@@ -37,6 +40,8 @@ void reading_wanted(
     json_auto_t *json = json_loads(whole, JSON_ALLOW_NUL, NULL);
     const json_t *sent = json_object_get(json, "patient_as_sent");
     struct record_past *past = &ret->past;
+    const char *taken;
+    int offset_min;
 
     ret->said = (struct record_known){
         .record_number = text_of(rq, sent, "record_number"),
@@ -45,6 +50,9 @@ void reading_wanted(
         .born = text_of(rq, sent, "born")};
     past->kind = text_of(rq, json, "kind");
     past->condition_key = text_of(rq, json, "condition_key");
+    taken = json_string_value(json_object_get(json, "taken_at"));
+    if (taken)
+        instant_parse(taken, &ret->at_us, &offset_min);
     past->at_us = ret->at_us;
     take_eye(json_object_get(json, "right"), past, 0);
     take_eye(json_object_get(json, "left"), past, 1);
@@ -90,7 +98,6 @@ static void take_row(struct http_req *rq, struct tray *tray,
     a->matched = arena_strdup(rq->arena, a->matched);
     a->body = arena_strdup(rq->arena, a->body);
     w->on_record = RECORD_ON_RECORD;
-    w->at_us = db_rows_int(rows, i, 8);
     w->clinic_id = clinic ? arena_strdup(rq->arena, clinic) : NULL;
     reading_wanted(rq, a->body, w);
 }

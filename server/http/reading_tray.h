@@ -6,7 +6,7 @@
  * each reading with whose it could be. */
 enum rc reading_tray(struct http_req *rq, int limit, const char *after);
 
-/* Who a reading says it is of and what it measured, from its members as they
- * are kept; copied. */
+/* Who a reading says it is of, what it measured and when, from its members as
+ * they are kept; copied. */
 void reading_wanted(
     struct http_req *rq, const char *body, struct match_wanted *ret);

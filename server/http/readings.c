@@ -4,6 +4,7 @@
 
 #include "http/handlers.h"
 #include "http/reading_answer.h"
+#include "http/reading_doubts.h"
 #include "http/reading_tray.h"
 #include "http/view_form.h"
 #include "record/power.h"
@@ -29,24 +30,63 @@ const char *http_in_form(struct http_req *rq, const char *json, bool plus)
     return arena_memdup(rq->arena, turned.data, turned.len);
 }
 
+/* One reading on its way to an answer. */
+struct shown {
+    struct reading_answer answer;
+    struct reading_doubts about;
+    int64_t version;
+    bool plus;
+};
+
+static enum rc show(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    struct shown *s = rq->state;
+    const char *tag = reading_doubts_tag(rq, s->about.doubts);
+    TEXT_AUTO body = {0};
+    struct json_out o = JSON_OUT(&body);
+
+    (void)reply;
+    (void)err;
+    s->answer.doubts = s->about.doubts;
+    s->answer.body = http_in_form(rq, s->answer.body, s->plus);
+    reading_answer_write(&o, &s->answer);
+    if (s->plus)
+        tag = tag ? arena_printf(rq->arena, "plus.%s", tag) : "plus";
+    http_etag(rq, s->version, tag);
+    http_viewed(rq, "reading", s->answer.id, s->answer.patient_id);
+    return http_reply_json(rq, 200, &body);
+}
+
+static struct reading_answer kept_answer(
+    struct http_req *rq, const struct db_rows *rows)
+{
+    struct reading_answer a = reading_answer_of(rows, 0);
+
+    a.id = arena_strdup(rq->arena, a.id);
+    a.matched = arena_strdup(rq->arena, a.matched);
+    a.body = arena_strdup(rq->arena, a.body);
+    if (a.patient_id)
+        a.patient_id = arena_strdup(rq->arena, a.patient_id);
+    return a;
+}
+
 static enum rc reading_read(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
     const struct db_rows *rows = reply->rows[0];
-    TEXT_AUTO body = {0};
-    struct json_out o = JSON_OUT(&body);
-    struct reading_answer a;
-    bool plus;
+    struct shown *s = arena_calloc(rq->arena, 1, sizeof(*s));
 
     if (db_rows_count(rows) == 0)
         return err_set(err, RC_NOT_FOUND, NULL, "there is no such reading");
-    TRY(http_cylinder_view(rq, &plus, err));
-    a = reading_answer_of(rows, 0);
-    a.body = http_in_form(rq, a.body, plus);
-    reading_answer_write(&o, &a);
-    http_etag(rq, db_rows_int(rows, 0, 2), plus ? "plus" : NULL);
-    http_viewed(rq, "reading", a.id, a.patient_id);
-    return http_reply_json(rq, 200, &body);
+    TRY(http_cylinder_view(rq, &s->plus, err));
+    s->answer = kept_answer(rq, rows);
+    s->version = db_rows_int(rows, 0, 2);
+    s->about = (struct reading_doubts){.reading_id = s->answer.id,
+        .body = s->answer.body,
+        .patient_id = s->answer.patient_id};
+    rq->state = s;
+    return reading_doubts(rq, &s->about, show);
 }
 
 static struct db_call *get_call(struct http_req *rq)
@@ -160,6 +200,7 @@ struct claim {
     const char *before_id; /* whose it was */
     int64_t version;
     struct reading_answer answer;
+    struct reading_doubts about; /* in the history of the new one */
 };
 
 static enum rc claim_done(
@@ -174,41 +215,50 @@ static enum rc claim_done(
             "it was claimed by somebody else meanwhile, or the patient is "
             "gone");
     claim->answer.patient_id = claim->patient_id;
+    claim->answer.doubts = claim->about.doubts;
     reading_answer_write(&o, &claim->answer);
-    http_etag(rq, claim->version + 1, NULL);
+    http_etag(
+        rq, claim->version + 1, reading_doubts_tag(rq, claim->about.doubts));
     return http_reply_json(rq, 200, &body);
 }
 
 static void keep_answer(
     struct http_req *rq, struct claim *claim, const struct db_rows *rows)
 {
-    struct reading_answer a = reading_answer_of(rows, 0);
-
     claim->version = db_rows_int(rows, 0, 2);
-    claim->before_id =
-        a.patient_id ? arena_strdup(rq->arena, a.patient_id) : NULL;
-    claim->answer.id = arena_strdup(rq->arena, a.id);
-    claim->answer.matched = arena_strdup(rq->arena, a.matched);
-    claim->answer.body = arena_strdup(rq->arena, a.body);
+    claim->answer = kept_answer(rq, rows);
+    claim->before_id = claim->answer.patient_id;
 }
 
-static enum rc patient_looked(
+static enum rc claim_store(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
     struct claim *claim = rq->state;
-    struct db_call *call;
+    struct db_call *call = db_call_new(rq->arena, &DB_READING_CLAIM);
 
-    if (db_rows_count(reply->rows[0]) == 0)
-        return err_set(err, RC_INVALID, "/patient", "there is no such patient");
-    claim->patient_id =
-        arena_strdup(rq->arena, db_rows_text(reply->rows[0], 0, 0));
-    call = db_call_new(rq->arena, &DB_READING_CLAIM);
+    (void)reply;
+    (void)err;
     db_put_text(call, rq->ids[0]);
     db_put_text(call, claim->patient_id);
     db_put_int(call, claim->version);
     db_put_text(call, http_new_id(rq));
     db_put_text(call, claim->reason);
     return http_write(rq, &call, 1, claim_done);
+}
+
+static enum rc patient_looked(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    struct claim *claim = rq->state;
+
+    if (db_rows_count(reply->rows[0]) == 0)
+        return err_set(err, RC_INVALID, "/patient", "there is no such patient");
+    claim->patient_id =
+        arena_strdup(rq->arena, db_rows_text(reply->rows[0], 0, 0));
+    claim->about = (struct reading_doubts){.reading_id = claim->answer.id,
+        .body = claim->answer.body,
+        .patient_id = claim->patient_id};
+    return reading_doubts(rq, &claim->about, claim_store);
 }
 
 static enum rc claim_read(

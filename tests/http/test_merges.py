@@ -111,7 +111,7 @@ class Merged(Case):
             got = self.api("GET", path, role="prescriber")
             self.assertEqual(got.body["patient"], self.keep, path)
             # Another patient is shown, so the tag is another.
-            self.assertEqual(got.headers["ETag"], '"2"', path)
+            self.assertRegex(got.headers["ETag"], r'^"2["-]', path)
         seen = self.api("GET", f"/v1/audit?patient={self.keep}",
                         role="auditor").body["items"]
         self.assertIn(self.gone, {a["patient"] for a in seen})

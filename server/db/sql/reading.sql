@@ -22,8 +22,7 @@ WHERE r.reading_id = $1::uuid
 -- name: reading_tray
 SELECT
     e.entry_id, e.patient_id, e.version, r.matched,
-    sided(r.body, e.side) AS body, e.kind, e.side, r.clinic_id,
-    (extract(epoch FROM r.taken_at) * 1000000)::bigint AS taken_us
+    sided(r.body, e.side) AS body, e.kind, e.side, r.clinic_id
 FROM entry AS e
 JOIN reading AS r ON r.reading_id = e.entry_id
 WHERE e.patient_id IS NULL AND ($1::uuid IS NULL OR e.entry_id < $1::uuid)
@@ -40,6 +39,18 @@ LEFT JOIN patient AS p ON p.patient_id = e.patient_id
 WHERE ($1::uuid IS NULL OR r.reading_id < $1::uuid)
 ORDER BY r.reading_id DESC
 LIMIT $2::integer
+
+-- The newest corneas of a person (1), without one reading (2).
+-- name: reading_corneas
+SELECT k.eye, k.flat_cd, k.flat_axis_cdeg, k.steep_cd
+FROM patient_family($1::uuid) AS f (id)
+JOIN entry AS e ON e.patient_id = f.id
+JOIN reading_eye AS k ON k.reading_id = e.entry_id
+WHERE e.kind IN ('keratometry', 'autorefraction') AND e.entry_id <> $2::uuid
+    AND k.eye IN (1, 2) AND k.flat_cd IS NOT NULL AND k.steep_cd IS NOT NULL
+    AND k.flat_axis_cdeg IS NOT NULL
+ORDER BY e.at DESC, e.entry_id DESC
+LIMIT 20
 
 -- name: reading_claim
 WITH claimed AS (
