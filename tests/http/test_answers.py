@@ -227,6 +227,12 @@ WITHOUT_FILE = {
                               "final": {"sphere": n, "cylinder": -1,
                                         "axis": 90}}} for n in range(4)]},
     "control-limits": {"values": [1, 2, 1, 2, 9]},
+    "as-worn": {"eye": "right", "sphere": -8, "index": 1.5,
+                "pantoscopic_deg": 15, "wrap_deg": 20},
+    "as-worn-compensation": {"eye": "left", "sphere": -8, "cylinder": -1,
+                             "axis": 30, "index": 1.6, "pantoscopic_deg": 8,
+                             "wrap_deg": 5},
+    "sphere-for-prism": {"base_in": -2, "ac_a": 4},
     "look-through": {
         "correction": {"sphere": -2.25, "cylinder": -0.75, "axis": 180},
         "worn": {"sphere": -2}, "pupil_mm": 4, "best_logmar": -0.1},
