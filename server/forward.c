@@ -181,6 +181,22 @@ static void item_refused(
         "%s: an item was refused and set aside", status);
 }
 
+/* A profile never goes away, so one that isn't known was a slip of whoever
+ * started us; the present one is what was meant, if it is another. */
+static bool relabelled(
+    struct forwarder *f, const struct forward_outcome *outcome)
+{
+    const char *profile = f->options->watch.profile;
+    struct err err = ERR_INIT(f->arena);
+
+    if (!outcome->no_profile || !profile ||
+        strcmp(profile, f->item.label.profile) == 0 ||
+        forward_spool_relabel(f->spool, &f->item, profile, &err) != RC_OK)
+        return false;
+    log_event(LOG_INFO, "relabelled", "profile", profile, NULL);
+    return true;
+}
+
 static void take_outcome(struct forwarder *f)
 {
     struct forward_outcome outcome;
@@ -195,6 +211,8 @@ static void take_outcome(struct forwarder *f)
         item_refused(f, &outcome);
         break;
     case FORWARD_LATER:
+        if (relabelled(f, &outcome))
+            break;
         forward_spool_back(f->spool, &f->item);
         trouble(f, &f->state.sending, outcome.trouble);
         pause_sending(f, outcome.retry_after_ms);

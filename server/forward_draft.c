@@ -170,6 +170,42 @@ enum rc forward_draft_commit(
     return RC_OK;
 }
 
+static enum rc copy_content(const struct forward_item *item,
+    struct forward_draft *draft, struct err *err)
+{
+    char chunk[65536];
+    ssize_t n;
+
+    while ((n = pread(item->fd, chunk, sizeof(chunk),
+                FORWARD_LABEL_SIZE + draft->length)) != 0) {
+        if (n < 0)
+            return err_set(err, RC_BUSY, NULL, "can't read the spool: %s",
+                strerror(errno));
+        TRY(forward_draft_add(draft, chunk, (size_t)n, err));
+    }
+    return RC_OK;
+}
+
+enum rc forward_spool_relabel(struct forward_spool *spool,
+    struct forward_item *item, const char *profile, struct err *err)
+{
+    struct forward_label label = item->label;
+    struct forward_draft *draft;
+    enum rc rc;
+
+    snprintf(label.profile, sizeof(label.profile), "%s", profile);
+    TRY(forward_draft_new(spool, &label, &draft, err));
+    rc = copy_content(item, draft, err);
+    if (rc == RC_OK)
+        rc = forward_draft_commit(draft, NULL, err);
+    if (rc != RC_OK) {
+        forward_draft_free(draft);
+        return rc;
+    }
+    forward_spool_done(spool, item);
+    return RC_OK;
+}
+
 void forward_draft_free(struct forward_draft *draft)
 {
     if (!draft)

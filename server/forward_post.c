@@ -393,6 +393,7 @@ static void judge(struct forward_poster *p, struct forward_outcome *o)
             &p->trouble, "%d: %s", (int)status, trouble_of((int)status));
     if (o->verdict == FORWARD_REFUSED && profile_wrong(p)) {
         o->verdict = FORWARD_LATER;
+        o->no_profile = true;
         text_printf(&p->trouble,
             "%d: the service has no profile \"%s\" for this", (int)status,
             p->item->label.profile);

@@ -27,6 +27,7 @@ struct forward_outcome {
     enum forward_verdict verdict;
     int status;             /* 0: there was no answer */
     int64_t retry_after_ms; /* 0: the server named none */
+    bool no_profile;        /* the service doesn't know the item's profile */
     const char *trouble; /* for log and state: no personal data; NULL: none */
     const char *reason;  /* for the file's owner, when it is refused */
 };

@@ -75,6 +75,10 @@ void forward_item_close(struct forward_item *item);
 void forward_spool_done(struct forward_spool *spool, struct forward_item *item);
 /* To the queue's end. */
 void forward_spool_back(struct forward_spool *spool, struct forward_item *item);
+/* To the queue's end, to be sent by another profile, under another key.  After
+ * a failure it stays as it was. */
+enum rc forward_spool_relabel(struct forward_spool *spool,
+    struct forward_item *item, const char *profile, struct err *err);
 /* Content and reason into the refused folder, durable, then out of the queue.
  * After a failure it stays in the queue. */
 enum rc forward_spool_refuse(struct forward_spool *spool,

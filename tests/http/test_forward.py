@@ -391,10 +391,10 @@ class Answers(ForwardCase):
         self.assertEqual(self.refused(), ["a.csv", "a.csv.reason.txt"])
 
     def test_nothing_is_redirected(self):
-        self.play(self.answer(307, Location=f"http://127.0.0.1:{self.svc.port}/"))
+        self.play(self.answer(307, Location="/v1/readings"), self.answer(201))
         self.drop("a.json", reading("A", 1))
         self.once("--watch", self.inbox, status=1)
-        self.assertEqual((self.waiting(), self.count()[0]), (1, 0))
+        self.assertEqual((self.waiting(), len(self.requests)), (1, 1))
 
     def test_a_long_answer_is_cut(self):
         self.play(self.answer(422, json.dumps({
@@ -490,6 +490,71 @@ class Text(ForwardCase):
         self.say(reading("A", 1))
         self.wait_count(1)
         self.stop(process)
+
+
+class Profiles(ForwardCase):
+    """Made up for these tests."""
+    FIELDS = [{"to": "/taken_at", "from": "at", "format": "YYYY-MM-DDThh:mm"},
+              {"to": "/{eye}/sphere", "from": "sph"}]
+    ROWS = {"title": "rows", "form": "delimited", "zone": "clinic",
+            "eye": {"from": "eye", "right": ["R"], "left": ["L"]},
+            "group": ["at"],
+            "readings": [{"kind": "autorefraction", "fields": FIELDS}]}
+    LINES = {"title": "lines", "form": "lines", "zone": "clinic",
+             "lines": {"patterns": [{"pattern": "{at} {eye} {sph}"},
+                                    {"pattern": "END"}]},
+             "eye": {"from": "eye", "right": ["R"], "left": ["L"]},
+             "readings": [{"kind": "autorefraction", "fields": FIELDS}]}
+
+    def setUp(self):
+        super().setUp()
+        for profile in (self.ROWS, self.LINES):
+            answer = self.net.api("admin", "POST", "/v1/profiles", {
+                "name": profile["title"], "profile": profile})
+            self.assertEqual(answer.status, 201, answer.body)
+
+    def test_rows_of_a_file_stand_or_fall_by_group(self):
+        self.drop("Somebody.csv", "at,eye,sph\n"
+                  "2026-03-02T09:14,R,-2.25\n2026-03-02T09:14,L,-1.00\n"
+                  "2026-03-02T09:20,R,2.25\n2026-03-02T09:30,L,+0.50\n")
+        self.once("--watch", self.inbox, "--profile", "rows", status=1)
+        self.assertEqual(self.count(), [2, 2])
+        reason = (self.spool / "refused/Somebody.csv.reason.txt").read_text()
+        self.assertIn("1 of 3 lines were refused", reason)
+        self.assertIn("line 4: ", reason)
+        # Put right and put in again it has one reading more.
+        self.drop("again.csv", "at,eye,sph\n"
+                  "2026-03-02T09:14,R,-2.25\n2026-03-02T09:14,L,-1.00\n"
+                  "2026-03-02T09:20,R,+2.25\n2026-03-02T09:30,L,+0.50\n")
+        self.once("--watch", self.inbox, "--profile", "rows")
+        self.assertEqual(self.count(), [3, 3])
+
+    def test_text_of_a_serial_line(self):
+        ours, theirs = pty.openpty()
+        self.addCleanup(os.close, ours)
+        self.addCleanup(os.close, theirs)
+        process = self.start("--serial", os.ttyname(theirs), "--profile",
+                             "lines", "--end", "END\\r\\n", "--line",
+                             "2400,7E1")
+        wait_until("it runs", lambda: (self.spool / "state").exists())
+        time.sleep(0.3)  # what comes before the line is set is echoed
+        for minute in range(3):
+            os.write(ours, f"2026-03-02T09:0{minute} R -2.25\r\n"
+                           f"2026-03-02T09:0{minute} L +1.00\r\n"
+                           "END\r\n".encode())
+        self.wait_count(3)
+        self.stop(process)
+        self.assertEqual(self.refused(), [])
+
+    def test_a_profile_that_is_not_there_holds_the_file(self):
+        self.drop("a.csv", "at,eye,sph\n2026-03-02T09:14,R,-2.25\n")
+        self.once("--watch", self.inbox, "--profile", "row", status=1)
+        self.assertEqual((self.waiting(), self.refused()), (1, []))
+        self.assertEqual(self.count(), [0, 0])
+        # Whoever mends the slip has what waited sent by the right one.
+        self.once("--watch", self.inbox, "--profile", "rows")
+        self.assertEqual((self.waiting(), self.count()), (0, [1, 1]))
+        self.assertEqual(self.status()[0], 0)
 
 
 class CommandLine(ForwardCase):
