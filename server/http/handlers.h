@@ -135,6 +135,11 @@ enum rc http_profile_preview(struct http_req *rq, struct err *err);
 enum rc http_profile_version_list(struct http_req *rq, struct err *err);
 enum rc http_profile_version_post(struct http_req *rq, struct err *err);
 
+/* reading_side.c */
+enum rc http_reading_claims(struct http_req *rq, struct err *err);
+enum rc http_reading_side(struct http_req *rq, struct err *err);
+enum rc http_reading_unside(struct http_req *rq, struct err *err);
+
 /* readings.c */
 enum rc http_reading_claim(struct http_req *rq, struct err *err);
 enum rc http_reading_get(struct http_req *rq, struct err *err);
