@@ -1,6 +1,7 @@
 /*
  * main.c - starts and stops everything.
  */
+#include <curl/curl.h>
 #include <getopt.h>
 #include <signal.h>
 #include <sodium.h>
@@ -84,7 +85,7 @@ static bool gave_help(int argc, char **argv)
 struct service {
     struct loop *loop;
     struct db *db;
-    struct worker_pool *workers, *passwords, *programs;
+    struct worker_pool *workers, *passwords, *programs, *deliveries;
     struct http_server *http;
     int signal_fd;
     struct loop_watch *signals;
@@ -150,6 +151,7 @@ static void run(struct service *s)
     worker_pool_free(s->workers);
     worker_pool_free(s->passwords);
     worker_pool_free(s->programs);
+    worker_pool_free(s->deliveries);
     db_give_up(s->db);
     http_server_turn(s->http);
     http_server_turn(s->http); /* the last answers leave */
@@ -185,6 +187,7 @@ static int serve(const struct config *c, struct err *err)
     char port[16];
 
     raise_limits();
+    curl_global_init(CURL_GLOBAL_DEFAULT);
     if (check_role(c, err) != RC_OK) {
         log_event(LOG_ERROR, "not-started", "why", err->detail, NULL);
         return 1;
@@ -194,9 +197,15 @@ static int serve(const struct config *c, struct err *err)
     s.workers = worker_pool_new(s.loop, 1, 64);
     s.passwords = worker_pool_new(s.loop, 1, 20);
     s.programs = worker_pool_new(s.loop, 2, 64);
+    s.deliveries = worker_pool_new(s.loop, 1, 4);
     s.db = db_new(s.loop, c->conninfo, tell_database, NULL);
-    parts = (struct http_parts){
-        c, s.loop, s.db, s.workers, s.passwords, s.programs};
+    parts = (struct http_parts){.config = c,
+        .loop = s.loop,
+        .db = s.db,
+        .workers = s.workers,
+        .passwords = s.passwords,
+        .programs = s.programs,
+        .deliveries = s.deliveries};
     if (http_server_new(&parts, &s.http, err) != RC_OK) {
         log_event(LOG_ERROR, "not-started", "why", err->detail, NULL);
         return 1;
@@ -210,6 +219,7 @@ static int serve(const struct config *c, struct err *err)
     loop_watch_remove(s.signals);
     loop_free(s.loop);
     close(s.signal_fd);
+    curl_global_cleanup();
     log_event(LOG_INFO, "stopped", NULL);
     return 0;
 }

@@ -31,6 +31,8 @@ static const struct option OPTIONS[] = {
         TEXT, 0, 0},
     {"database", "owner_conninfo", "", AT(owner_conninfo), TEXT, 0, 0},
     {"database", "migrations_dir", "", AT(migrations_dir), TEXT, 0, 0},
+    {"webhooks", "retry_s", "5", AT(webhook_retry_s), NUMBER, 1, 3600},
+    {"webhooks", "attempts", "20", AT(webhook_attempts), NUMBER, 1, 1000},
     {"secrets", "key_file", "", AT(key_file), TEXT, 0, 0},
     {"log", "level", "info", AT(log_level), LEVEL, 0, 0},
 };

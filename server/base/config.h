@@ -23,6 +23,8 @@ struct config {
     char *conninfo;       /* database, as role lensclerkd */
     char *owner_conninfo; /* as role lensclerk_owner; administration only */
     char *key_file; /* what signatures and secrets derive from; may be "" */
+    int webhook_retry_s;  /* the first pause after a failed message */
+    int webhook_attempts; /* after so many it is dead */
     int body_limit_mb;
     enum log_level log_level;
 };

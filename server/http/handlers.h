@@ -184,6 +184,14 @@ enum rc http_user_list(struct http_req *rq, struct err *err);
 enum rc http_user_patch(struct http_req *rq, struct err *err);
 enum rc http_user_post(struct http_req *rq, struct err *err);
 
+/* webhooks.c */
+enum rc http_webhook_delivery_list(struct http_req *rq, struct err *err);
+enum rc http_webhook_get(struct http_req *rq, struct err *err);
+enum rc http_webhook_list(struct http_req *rq, struct err *err);
+enum rc http_webhook_patch(struct http_req *rq, struct err *err);
+enum rc http_webhook_post(struct http_req *rq, struct err *err);
+enum rc http_webhook_replay_post(struct http_req *rq, struct err *err);
+
 /* visits.c */
 enum rc http_visit_get(struct http_req *rq, struct err *err);
 enum rc http_visit_list(struct http_req *rq, struct err *err);

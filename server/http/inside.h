@@ -5,6 +5,7 @@
 #include "base/loop.h"
 #include "base/sign.h"
 #include "base/worker.h"
+#include "http/deliver.h"
 #include "http/events.h"
 #include "http/life.h"
 #include "http/server.h"
@@ -29,6 +30,7 @@ struct http_server {
     struct token_table *tokens;
     struct view_table *views;
     struct event_table *events;
+    struct deliver *deliver;
     uint8_t root[SIGN_ROOT_SIZE]; /* see base/sign.h */
     bool has_root;
     struct text log; /* lines of this turn */

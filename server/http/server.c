@@ -372,6 +372,7 @@ enum rc http_server_new(
     srv->tokens = token_table_new(srv);
     srv->views = view_table_new(srv);
     srv->events = event_table_new(srv);
+    srv->deliver = deliver_new(srv);
     loop_every(parts->loop, 1000, every_second, srv);
     loop_every(parts->loop, 30000, every_half_minute, srv);
     loop_every(parts->loop, 3600000, every_hour, srv);
@@ -391,6 +392,7 @@ void http_server_free(struct http_server *srv)
     token_table_free(srv->tokens);
     view_table_free(srv->views);
     event_table_free(srv->events);
+    deliver_free(srv->deliver);
     if (srv->log.len)
         fwrite(srv->log.data, 1, srv->log.len, stderr);
     text_free(&srv->log);

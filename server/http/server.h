@@ -17,9 +17,10 @@ struct http_parts {
     const struct config *config;
     struct loop *loop;
     struct db *db;
-    struct worker_pool *workers;   /* short jobs: files, prints */
-    struct worker_pool *passwords; /* one at a time, each takes 64 MiB */
-    struct worker_pool *programs;  /* wait for other programs, for seconds */
+    struct worker_pool *workers;    /* short jobs: files, prints */
+    struct worker_pool *passwords;  /* one at a time, each takes 64 MiB */
+    struct worker_pool *deliveries; /* posting to webhooks waits */
+    struct worker_pool *programs;   /* wait for other programs, for seconds */
 };
 
 /* Listens; RC_INVALID with the reason when it can't. */

@@ -858,6 +858,26 @@ class Walk:
             self.test.assertGreater(len(answer.body), 3)
         self.ask("desk", "GET", "/v1/events?wait=soon", status=422)
 
+    def webhooks(self):
+        made = self.ask("admin", "POST", "/v1/webhooks", {
+            "url": "http://127.0.0.1:9/told", "lab": self.net.lab,
+            "kinds": ["order-moved", "order-placed"]}, 201)
+        path = f"/v1/webhooks/{made.body['id']}"
+        self.test.assertEqual(made.headers["Location"], path)
+        self.ask("desk", "POST", "/v1/webhooks", {"url": "x"}, 403)
+        self.probe("admin", "POST", "/v1/webhooks")
+        self.change("admin", path, {"kinds": None})
+        self.probe("admin", "PATCH", path)
+        self.ask("admin", "GET", path)
+        self.ask("admin", "GET", "/v1/webhooks?limit=1")
+        self.ask("admin", "GET", path + "/deliveries")
+        self.ask("admin", "GET", path + "/deliveries?state=lost", status=422)
+        self.ask("admin", "POST", path + "/replay", {"dead": True})
+        self.ask("admin", "POST", path + "/replay", {}, 422)
+        self.probe("admin", "POST", path + "/replay")
+        self.change("admin", path, {"closed": True})
+        self.ask("admin", "POST", path + "/replay", {"dead": True}, 409)
+
     def keys(self):
         for role in ("desk", "lab"):
             answer = self.ask(role, "GET", "/v1/keys")
@@ -910,7 +930,8 @@ class Answers(unittest.TestCase):
         for step in (walk.service, walk.sessions, walk.administration,
                      walk.patients, walk.visits, walk.readings, walk.habitual,
                      walk.exam_begun, walk.steps, walk.sections, walk.signed,
-                     walk.orders, walk.events, walk.keys, walk.voided, walk.audit):
+                     walk.orders, walk.events, walk.keys,
+                     walk.webhooks, walk.voided, walk.audit):
             step()
         tried = walk.optics()
         self.assertEqual(tried, set(optics_functions()))
