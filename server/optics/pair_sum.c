@@ -143,14 +143,15 @@ struct own {
     double prism, mm;
 };
 
-/* True when it alone is more than a rule of the pair allows. */
+/* True when it alone is more than a rule of the pair allows; the line passed,
+ * so all errors are known. */
 static bool exceeds(const struct optics_ruling *line, struct own own)
 {
     for (size_t i = 0; i < line->n; i++) {
         const struct optics_rule *rule = &line->rules[i];
         double error = rule->unit == OPTICS_UNIT_PRISM ? own.prism : own.mm;
 
-        if (rule->known && fabs(error) > rule->limit + MEET)
+        if (fabs(error) > rule->limit + MEET)
             return true;
     }
     return false;

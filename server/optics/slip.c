@@ -273,10 +273,8 @@ static void weigh(const struct optics_evidence *known,
     struct optics_slip_answer *ret)
 {
     struct list list = {.as_entered = entry, .eye = ret->eye};
-    double prior;
 
     list_slips(&list);
-    prior = SLIP_PRIOR / (double)list.n / (1 - SLIP_PRIOR);
     for (size_t i = 0; i < list.n; i++) {
         const struct optics_entry *e = &list.entry[i];
         struct optics_score s = optics_evidence_score(known, e);
@@ -284,7 +282,7 @@ static void weigh(const struct optics_evidence *known,
             .slip = list.slip[i],
             .eye = ret->eye,
             .both = list.both[i],
-            .log_odds = s.log_likelihood - now->log_likelihood + log(prior),
+            .log_odds = s.log_likelihood - now->log_likelihood,
             .fits = s.fits[ret->eye],
         };
 
@@ -295,6 +293,18 @@ static void weigh(const struct optics_evidence *known,
             m.fits = s.fits[OPTICS_RIGHT] && s.fits[OPTICS_LEFT];
         insert(ret, m);
     }
+}
+
+/* The prior in equal parts, of the same size for both eyes: a slip of both is
+ * one. */
+static void add_prior(struct optics_slip_answers *got)
+{
+    double n = fmax(1, fmax((double)got->eye[0].n, (double)got->eye[1].n));
+    double part = log(SLIP_PRIOR / n / (1 - SLIP_PRIOR));
+
+    for (int eye = 0; eye < 2; eye++)
+        for (size_t i = 0; i < got->eye[eye].n; i++)
+            got->eye[eye].meaning[i].log_odds += part;
 }
 
 /* Adds a meaning that fits to the alternatives, likeliest first. */
@@ -428,6 +438,7 @@ enum optics_fault optics_slip_explain(struct optics_entry entry,
             optics_evidence_any(&evidence, &entry, (enum optics_eye)eye))
             weigh(&evidence, &entry, &now, &ret->eye[eye]);
     }
+    add_prior(ret);
     choose(ret, &evidence, &entry, &now);
     return OPTICS_OK;
 }

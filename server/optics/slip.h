@@ -32,8 +32,8 @@
  * record, on steps of 0.25 D or 0.12 where the entry is on them, and on whole
  * degrees.
  *
- * All slips of an eye together have the prior 0.02, in equal parts (chosen by
- * us).
+ * All slips of an eye together have the prior 0.02, in equal parts of the same
+ * size for both eyes (chosen by us).
  *
  * An offer for a person to decide on: nothing is changed.
  */

@@ -328,8 +328,16 @@ START_TEST(a_lens_alone_in_its_frame_passes_only_as_ordered)
     ck_assert_int_eq(judged(&pair).verdict, OPTICS_PASS);
     pair.eyes[0].delivered.prism.base_up = 5;
     left_open(&pair);
-    pair.eyes[0].delivered.prism.base_up = 0;
+    pair.eyes[0].delivered.prism = (struct optics_prism){-1, 0};
+    left_open(&pair);
+    pair.eyes[0].delivered.prism.base_in = 0;
     pair.eyes[0].delivered.pd_mm = 20;
+    left_open(&pair);
+    /* Plano is displaced without prism. */
+    pair.eyes[0].ordered.power.sph = pair.eyes[0].delivered.power.sph = 0;
+    left_open(&pair);
+    pair.eyes[0].delivered.pd_mm = pair.eyes[0].ordered.pd_mm;
+    pair.eyes[0].delivered.height_mm += 1;
     left_open(&pair);
 }
 END_TEST

@@ -28,6 +28,7 @@ static const struct {
     {OPTICS_WHY_AXIS_TURNED, {-2, -1, 10}, {-2, -1, 100}},
     {OPTICS_WHY_AXIS_TURNED, {-2, -1, 100}, {-2, -1, 10}},
     {OPTICS_WHY_AXIS_MIRRORED, {-2, -1.5, 30}, {-2, -1.5, 150}},
+    {OPTICS_WHY_AXIS_TURNED, {-2, -1, 90}, {-2, -1, 180}},
     {OPTICS_WHY_CYLINDER_SIGN, {-2, -1, 30}, {-2, 1, 30}},
     /* -3.00 +1.00 x 120 with its sign lost is -3.00 -1.00 x 120. */
     {OPTICS_WHY_CYLINDER_SIGN, {-2, -1, 30}, {-3, -1, 120}},

@@ -1,6 +1,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "random.h"
 #include "suites.h"
 
 #include "optics/slip.h"
@@ -427,6 +428,69 @@ START_TEST(corneas_of_both_eyes_find_one_slip_in_both)
 }
 END_TEST
 
+/* The alternatives, chosen anew from all that was considered. */
+static void ck_beside(const struct optics_slip_answers *got, int eye)
+{
+    const struct optics_slip_answer *a = &got->eye[eye], *b = &got->eye[!eye];
+    double best = a->meaning[a->offered].log_odds, last = best;
+    size_t better = 0;
+
+    for (size_t i = 0; i < a->n_beside; i++) {
+        ck_assert_double_le(a->beside[i].log_odds, last);
+        ck_assert(a->beside[i].fits);
+        last = a->beside[i].log_odds;
+    }
+    for (size_t i = 0; i < a->n; i++)
+        better += i != a->offered && a->meaning[i].fits &&
+                  a->meaning[i].log_odds > last;
+    for (size_t i = 0; i < b->n; i++)
+        if (b->meaning[i].fits && !b->meaning[i].both) {
+            better += b->meaning[i].log_odds > last;
+            break;
+        }
+    ck_assert_uint_lt(better, OPTICS_BESIDE_MAX);
+    ck_assert_double_ge(last, best - log(1000) - 1e-9);
+    if (a->n_beside < OPTICS_BESIDE_MAX)
+        ck_assert_uint_eq(better, a->n_beside > 0 ? a->n_beside - 1 : 0);
+}
+
+/* Pairs of made-up eyes without a history, most of them unlike. */
+START_TEST(alternatives_are_the_likeliest)
+{
+    struct random r = {.state = 31};
+    struct optics_known known = {.patient = {NULL, 0, 40}};
+    size_t offers = 0, full = 0;
+
+    for (int i = 0; i < 20000; i++) {
+        struct optics_entry now = {
+            .has = {true, true}, .method = OPTICS_BY_SUBJECTIVE};
+        struct optics_slip_answers got;
+
+        for (int eye = 0; eye < 2; eye++) {
+            now.eye[eye].sph = random_below(&r, 49) * 0.25 - 6;
+            now.eye[eye].cyl = random_below(&r, 17) * -0.25;
+            now.eye[eye].axis =
+                now.eye[eye].cyl != 0 ? 1 + random_below(&r, 180) : 0;
+        }
+        optics_slip_explain(now, &known, &got);
+        for (int eye = 0; eye < 2; eye++) {
+            if (got.eye[eye].verdict < OPTICS_SLIP_POSSIBLE)
+                continue;
+            offers++;
+            full += got.eye[eye].n_beside == OPTICS_BESIDE_MAX;
+            ck_beside(&got, eye);
+        }
+        /* Never two different offers for one pair. */
+        if (got.eye[0].verdict >= OPTICS_SLIP_POSSIBLE &&
+            got.eye[1].verdict >= OPTICS_SLIP_POSSIBLE)
+            ck_assert(got.eye[0].meaning[got.eye[0].offered].both &&
+                      got.eye[1].meaning[got.eye[1].offered].both);
+    }
+    ck_assert_uint_gt(offers, 1000);
+    ck_assert_uint_gt(full, 100);
+}
+END_TEST
+
 /* Each eye has a history, and a slip of its own. */
 START_TEST(two_eyes_may_have_two_slips)
 {
@@ -499,6 +563,7 @@ Suite *suite_slip(void)
     tcase_add_test(tc, a_sign_of_either_eye_is_one_offer);
     tcase_add_loop_test(tc, one_slip_in_both_eyes_is_found, 0, ROWS(BOTH_EYES));
     tcase_add_test(tc, corneas_of_both_eyes_find_one_slip_in_both);
+    tcase_add_test(tc, alternatives_are_the_likeliest);
     tcase_add_test(tc, two_eyes_may_have_two_slips);
     tcase_add_test(tc, senseless_requests_are_named);
     tcase_add_test(tc, words_stand_for_every_slip_and_verdict);
