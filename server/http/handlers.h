@@ -111,8 +111,12 @@ enum rc http_order_status_post(struct http_req *rq, struct err *err);
 
 /* orders.c */
 enum rc http_order_get(struct http_req *rq, struct err *err);
-enum rc http_order_patch(struct http_req *rq, struct err *err);
 enum rc http_order_post(struct http_req *rq, struct err *err);
+enum rc http_order_remake_post(struct http_req *rq, struct err *err);
+
+/* pages.c */
+enum rc http_asset_get(struct http_req *rq, struct err *err);
+enum rc http_page_get(struct http_req *rq, struct err *err);
 
 /* patient_duplicates.c */
 enum rc http_patient_duplicates(struct http_req *rq, struct err *err);
@@ -143,11 +147,6 @@ enum rc http_reading_unside(struct http_req *rq, struct err *err);
 /* readings.c */
 enum rc http_reading_claim(struct http_req *rq, struct err *err);
 enum rc http_reading_get(struct http_req *rq, struct err *err);
-enum rc http_order_remake_post(struct http_req *rq, struct err *err);
-
-/* pages.c */
-enum rc http_asset_get(struct http_req *rq, struct err *err);
-enum rc http_page_get(struct http_req *rq, struct err *err);
 enum rc http_reading_original(struct http_req *rq, struct err *err);
 enum rc http_reading_unclaim(struct http_req *rq, struct err *err);
 enum rc http_readings_get(struct http_req *rq, struct err *err);
