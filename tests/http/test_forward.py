@@ -464,15 +464,23 @@ class Text(ForwardCase):
         self.assertEqual(self.count(), [1, 1])
 
     def test_a_full_disk_loses_no_message(self):
+        for number, room in enumerate((2000, 2100)):
+            with self.subTest(f"{room} bytes: a label has 2048"):
+                self.full(number, room)
+        self.assertEqual(self.count(), [2, 2])
+
+    def full(self, number, room):
+        self.spool = self.folder / f"spool-{number}"
+        self.log.write_text("")
         process = self.serial("--idle", "150")
         resource.prlimit(process.pid, resource.RLIMIT_FSIZE,
-                         (2000, resource.RLIM_INFINITY))
-        self.say(reading("A", 1))
+                         (room, resource.RLIM_INFINITY))
+        self.say(reading("A", number))
         wait_until("it says so",
                    lambda: "can't write" in self.log.read_text())
         resource.prlimit(process.pid, resource.RLIMIT_FSIZE,
                          (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-        self.wait_count(1)
+        self.wait_count(number + 1)
         self.stop(process)
 
     def test_a_serial_line_that_is_not_there_is_waited_for(self):
