@@ -73,13 +73,18 @@ static void ask_begins(struct asked *a, const char *ord, const char *start)
     ask(a, ord, start, arena_printf(a->arena, "%s\xf4\x8f\xbf\xbf", start));
 }
 
-/* The number with len bytes from at on in the place of cut bytes there. */
-static void ask_number(struct asked *a, const char *ord, const char *number,
-    size_t at, const char *put, size_t cut)
+/* A slip: cut bytes at a place give way to a text. */
+struct slip {
+    size_t at, cut;
+    const char *put;
+};
+
+static void ask_number(
+    struct asked *a, const char *ord, const char *number, struct slip slip)
 {
     ask_word(a, ord,
-        arena_printf(a->arena, "%c%.*s%s%s", RECORD_NUMBER_MARK, (int)at,
-            number, put, number + at + cut));
+        arena_printf(a->arena, "%c%.*s%s%s", RECORD_NUMBER_MARK, (int)slip.at,
+            number, slip.put, number + slip.at + slip.cut));
 }
 
 static char *run_together(struct arena *arena, const char *s)
@@ -93,6 +98,22 @@ static char *run_together(struct arena *arena, const char *s)
     return fold;
 }
 
+/* Another digit at a place, in the place of one or between. */
+static void ask_digits(
+    struct asked *a, const char *ord, const char *number, size_t at)
+{
+    static const char digits[] = "0123456789";
+    bool over = number[at] >= '0' && number[at] <= '9';
+
+    for (const char *d = digits; *d; d++) {
+        const char put[] = {*d, '\0'};
+
+        if (over)
+            ask_number(a, ord, number, (struct slip){at, 1, put});
+        ask_number(a, ord, number, (struct slip){at, 0, put});
+    }
+}
+
 /* The number and every one that a slip with a digit makes of it. */
 static void ask_numbers(struct asked *a, const char *ord, const char *sent)
 {
@@ -101,22 +122,17 @@ static void ask_numbers(struct asked *a, const char *ord, const char *sent)
 
     if (len == 0)
         return;
-    ask_number(a, ord, number, 0, "", 0);
+    ask_number(a, ord, number, (struct slip){0, 0, ""});
     if (len > NUMBER_MOST)
         return;
     for (size_t at = 0; at <= len; at++) {
         if (at + 1 < len)
-            ask_number(a, ord, number, at,
-                (const char[]){number[at + 1], number[at], '\0'}, 2);
+            ask_number(a, ord, number,
+                (struct slip){
+                    at, 2, (const char[]){number[at + 1], number[at], '\0'}});
         if (at < len)
-            ask_number(a, ord, number, at, "", 1);
-        for (char digit = '0'; digit <= '9'; digit++) {
-            const char put[] = {digit, '\0'};
-
-            if (at < len && number[at] >= '0' && number[at] <= '9')
-                ask_number(a, ord, number, at, put, 1);
-            ask_number(a, ord, number, at, put, 0);
-        }
+            ask_number(a, ord, number, (struct slip){at, 1, ""});
+        ask_digits(a, ord, number, at);
     }
 }
 

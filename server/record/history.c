@@ -70,6 +70,6 @@ double record_age_years(const char *born, int64_t at_us)
             (int)strtol(born, NULL, 10), (int)strtol(born + 5, NULL, 10), 15);
     else
         days = instant_days((int)strtol(born, NULL, 10), 7, 1);
-    age = (double)(at_us / DAY_US - days) / YEAR_DAYS;
+    age = ((double)at_us / (double)DAY_US - (double)days) / YEAR_DAYS;
     return age < 0 || age > 130 ? OPTICS_AGE_UNKNOWN : age;
 }

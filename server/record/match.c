@@ -101,12 +101,13 @@ size_t record_match_distance(const char *a, const char *b, size_t limit)
 /* '1' to '6', '0' for a vowel and what parts two codes, '-' for h and w. */
 static char sound_of(char letter)
 {
-    static const char codes[] = "01230120022455012623010202";
-    bool silent = letter == 'h' || letter == 'w';
+    static const char letters[] = "abcdefghijklmnopqrstuvwxyz";
+    static const char codes[] = "0123012-02245501262301-202";
+    const char *at = letter ? strchr(letters, letter) : NULL;
 
-    if (letter < 'a' || letter > 'z')
+    if (!at)
         return '\0';
-    return silent ? '-' : codes[letter - 'a'];
+    return codes[at - letters];
 }
 
 void record_match_sound(const char *fold, char ret[5])
