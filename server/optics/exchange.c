@@ -7,6 +7,7 @@ static const double DRIFT_M[2] = {0.30, 0.15}, DRIFT_J[2] = {0.05, 0.05};
 static const double ONE_DRIFT_M[2] = {0.60, 0.20};
 static const double METHODS_M = 0.29, METHODS_J = 0.20;
 static const double PAST_PRIOR = 0.001;
+static const double BELIEVED = 1e-300; /* a chance, but 0 */
 static const double UNDECIDED = 3;
 
 const char *optics_exchange_word(enum optics_exchange_verdict verdict)
@@ -243,7 +244,7 @@ static double one_chance(const struct seen *one, const struct past *past)
         double ll[2];
 
         compare_one(&past->pairs[i], one, past->age_years, ll);
-        add_likely(&sums, ll, 0);
+        add_likely(&sums, ll, BELIEVED);
     }
     return posterior(ratio_of(sums), PAST_PRIOR);
 }

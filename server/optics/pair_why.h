@@ -24,14 +24,14 @@ enum optics_why {
 const char *optics_why_word(enum optics_why why);
 
 struct optics_explanation {
-    enum optics_why why;
-    bool both; /* in both lenses alike; else of eye */
-    enum optics_eye eye;
     /* What would be left: delivered less ordered, minus form; D. */
     struct optics_power residual[2];
     double add_error[2];
     double size; /* root of the sum of squares of their lengths and adds */
+    enum optics_why why;
     enum optics_verdict verdict;
+    enum optics_eye eye;
+    bool both; /* in both lenses alike; else of eye */
 };
 
 #define OPTICS_EXPLANATIONS_MAX 4

@@ -300,11 +300,11 @@ static void weigh(const struct optics_evidence *known,
 static void add_prior(struct optics_slip_answers *got)
 {
     double n = fmax(1, fmax((double)got->eye[0].n, (double)got->eye[1].n));
-    double part = log(SLIP_PRIOR / n / (1 - SLIP_PRIOR));
+    double share = log(SLIP_PRIOR / n / (1 - SLIP_PRIOR));
 
     for (int eye = 0; eye < 2; eye++)
         for (size_t i = 0; i < got->eye[eye].n; i++)
-            got->eye[eye].meaning[i].log_odds += part;
+            got->eye[eye].meaning[i].log_odds += share;
 }
 
 /* Adds a meaning that fits to the alternatives, likeliest first. */
