@@ -102,6 +102,9 @@ enum rc http_order_fhir(struct http_req *rq, struct err *err);
 /* order_list.c */
 enum rc http_order_list(struct http_req *rq, struct err *err);
 
+/* order_make.c */
+enum rc http_order_make_get(struct http_req *rq, struct err *err);
+
 /* order_print.c */
 enum rc http_order_html(struct http_req *rq, struct err *err);
 enum rc http_order_pdf(struct http_req *rq, struct err *err);

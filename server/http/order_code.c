@@ -4,6 +4,7 @@
 #include "base/num.h"
 #include "http/order_row.h"
 #include "http/signer.h"
+#include "record/order_make.h"
 
 static void code_figure(
     struct text *t, const char *name, int32_t value, int places, bool is_signed)
@@ -46,6 +47,22 @@ static void code_eye(
     code_figure(t, "HEIGHT", f->fitting_height_mm100, 2, false);
 }
 
+/* A compensated power, by the words of the lines above. */
+static void code_made(
+    struct text *t, const char *eye, const struct order_row *x, int side)
+{
+    struct optics_rx rx;
+
+    if (!record_order_compensated(&x->order, &x->rx, side, &rx))
+        return;
+    rx = record_written_as(rx, x->order.form);
+    text_printf(t, "\nMAKE-%s", eye);
+    code_figure(t, "SPH", rx.sph_cd, 2, true);
+    code_figure(t, "CYL", rx.cyl_cd, 2, true);
+    if (rx.cyl_cd != 0)
+        code_figure(t, "AXIS", rx.axis_cdeg / 100, 0, false);
+}
+
 const char *order_code(struct http_req *rq, const struct order_row *x)
 {
     struct record_figures figures =
@@ -57,6 +74,8 @@ const char *order_code(struct http_req *rq, const struct order_row *x)
         x->order.check_word);
     code_eye(&t, "RIGHT", &f->eye[RECORD_RIGHT]);
     code_eye(&t, "LEFT", &f->eye[RECORD_LEFT]);
+    code_made(&t, "RIGHT", x, RECORD_RIGHT);
+    code_made(&t, "LEFT", x, RECORD_LEFT);
     text_puts(&t, "\nBOTH");
     code_figure(&t, "VERTEX", f->vertex_mm100, 2, false);
     code_figure(&t, "PD", f->pd_far_mm100, 2, false);

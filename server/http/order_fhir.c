@@ -4,6 +4,7 @@
 #include "base/num.h"
 #include "http/handlers.h"
 #include "http/order_row.h"
+#include "record/order_make.h"
 
 /*
  * What R4 has no place for is not made up: pupil distances, vertex, a second
@@ -184,9 +185,25 @@ static void note_no_lens(struct text *t, int side, enum record_lens lens)
         record_side_word((enum record_side)side), words[lens]);
 }
 
+/* The power to make, where that isn't the one that was signed. */
+static void note_made(struct text *t, const struct order_row *x, int side)
+{
+    struct optics_rx rx;
+    char text[NUM_TEXT_MAX];
+
+    if (!record_order_compensated(&x->order, &x->rx, side, &rx))
+        return;
+    text_printf(t, "%smake this one: sphere %s%s", t->len ? "; " : "",
+        rx.sph_cd > 0 ? "+" : "", num_text(rx.sph_cd, 2, text));
+    if (rx.cyl_cd != 0)
+        text_printf(t, " cylinder %s axis %d", num_text(rx.cyl_cd, 2, text),
+            (int)(rx.axis_cdeg / 100));
+    text_puts(t, ", which acts as the signed power where the glasses sit");
+}
+
 /* What the standard's element list has no place for. */
-static void write_note(
-    struct json_out *o, const struct record_figures *all, int side, bool alone)
+static void write_note(struct json_out *o, const struct order_row *x,
+    const struct record_figures *all, int side, bool alone)
 {
     const struct record_eye_figures *f = &all->eye[side];
     const struct record_eye_figures *other = &all->eye[1 - side];
@@ -194,6 +211,7 @@ static void write_note(
 
     if (f->lens == RECORD_LENS_BALANCE)
         text_puts(&t, "balance lens: no power is ordered");
+    note_made(&t, x, side);
     if (no_lens(f))
         note_no_lens(&t, side, (enum record_lens)f->lens);
     if (no_lens(other) && !alone)
@@ -255,7 +273,7 @@ static enum rc write_lenses(
         json_out_text(o, "eye", record_side_word((enum record_side)side));
         if (f->lens == RECORD_LENS_POWER)
             write_power(o, f);
-        write_note(o, &all, side, alone || none);
+        write_note(o, x, &all, side, alone || none);
         json_out_object_end(o);
     }
     json_out_array_end(o);

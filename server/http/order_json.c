@@ -6,6 +6,8 @@
 #include "http/signer.h"
 #include "http/view_form.h"
 #include "record/acuity.h"
+#include "record/order_make.h"
+#include "record/power.h"
 
 #define TAG_BYTES 6
 
@@ -68,6 +70,27 @@ static void write_figures(struct json_out *o, const struct order_row *x)
     record_refraction_write(o, &r);
 }
 
+/* Where what is made isn't what was signed. */
+static void write_made(struct json_out *o, const struct order_row *x)
+{
+    bool any = false;
+
+    for (int side = 0; side < 2; side++) {
+        struct optics_rx rx;
+
+        if (!record_order_compensated(&x->order, &x->rx, side, &rx))
+            continue;
+        if (!any)
+            json_out_object(o, "made");
+        any = true;
+        json_out_object(o, record_side_word((enum record_side)side));
+        record_power_write(o, rx);
+        json_out_object_end(o);
+    }
+    if (any)
+        json_out_object_end(o);
+}
+
 /* Everything that the lab makes glasses from. */
 static void write_told(struct json_out *o, const struct order_row *x)
 {
@@ -75,6 +98,7 @@ static void write_told(struct json_out *o, const struct order_row *x)
     put_text(o, "lab_name", x->lab);
     write_rx(o, x);
     write_figures(o, x);
+    write_made(o, x);
     json_out_bool(o, "pair", x->order.only == RECORD_BOTH);
     record_order_write(o, &x->order);
     put_text(o, "previous", x->order.previous);

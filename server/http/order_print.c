@@ -208,6 +208,21 @@ static struct print_strings notes_of(
     return (struct print_strings){.n = n, .of = of};
 }
 
+/* What is loud on an amended order: each field that differs. */
+static struct print_strings changes_of(
+    struct http_req *rq, const struct order_row *x)
+{
+    const char *text = x->more.edition.changes;
+    json_auto_t *list = text ? json_loads(text, 0, NULL) : NULL;
+    size_t n = json_array_size(list);
+    const char **of = arena_calloc(rq->arena, n + 1, sizeof(*of));
+
+    for (size_t i = 0; i < n; i++)
+        of[i] = with_minus(rq, json_string_value(json_object_get(
+                                   json_array_get(list, i), "text")));
+    return (struct print_strings){.n = n, .of = of};
+}
+
 static const char *why_not(const struct order_row *x)
 {
     switch (x->state.status) {
@@ -240,6 +255,10 @@ static void fill(struct http_req *rq, struct printing *p)
     put_glasses(rq, page, x);
     put_figures(page, &figures, x->order.only);
     page->cautions = cautions_of(rq, x);
+    page->changes = changes_of(rq, x);
+    if (page->changes.n > 0)
+        page->replaces =
+            arena_printf(rq->arena, "version %d", x->more.edition.edition - 1);
     page->notes = notes_of(rq, x);
     if (!x->order.check_word)
         return;

@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "base/num.h"
+#include "record/order_make.h"
 
 const char *const RECORD_MEASURED_FIELDS[] = {"right", "left", "pd_mm",
     "height_mm", "segment_height_mm", "mounted", NULL};
@@ -165,12 +166,11 @@ static struct optics_glass ordered_glass(const struct record_order *order,
     const struct record_eye *eye = &rx->figures.eyes[side];
     enum record_use use = record_order_use(order, rx);
     bool is_near = use == RECORD_USE_NEAR || use == RECORD_USE_NEAR_SIGNED;
-    struct optics_rx power = eye->power;
+    struct optics_rx power = record_order_make_power(order, rx, side);
     struct optics_glass g = {
         .prism = prism_of(
             is_near && eye->near_prism.here ? &eye->near_prism : &eye->prism)};
 
-    record_order_near_power(order, rx, side, &power);
     g.power = optics_power_of_rx(power);
     if (has_add(order) && eye->add_cd != NUM_ABSENT) {
         g.add = eye->add_cd / 100.0;

@@ -47,7 +47,7 @@ void record_measured_check(const struct record_measured *measured,
  * What optics/pair.h is asked, for a measurement that passed the check.  An
  * order with one distance for both eyes is split evenly, one without heights
  * wants the centres level.  Its powers are those
- * to make: of near glasses the sum.  profile stands as it is.
+ * to make: of near glasses the sum, or compensated.  profile stands as it is.
  */
 void record_bench_pair(const struct record_measured *measured,
     const struct record_order *order, const struct record_order_rx *rx,

@@ -11,12 +11,13 @@ const char *const RECORD_MATERIALS[] = {
     "resin", "polycarbonate", "polyurethane", "mineral", NULL};
 const char *const RECORD_SUPPLIES[] = {
     "enclosed", "to-follow", "lab", "uncut", NULL};
+const char *const RECORD_MAKE_CHOICES[] = {"signed", "compensated", NULL};
 const char *const RECORD_PRIORITIES[] = {
     "routine", "urgent", "asap", "stat", NULL};
 
 const char *const RECORD_ORDER_FIELDS[] = {"lens", "frame", "lab", "pair",
-    "only", "purpose", "priority", "deliver_to", "previous", "pd_mm", "notes",
-    NULL};
+    "only", "purpose", "priority", "make_power", "deliver_to", "previous",
+    "pd_mm", "notes", NULL};
 
 #define TEXT_MAX 120  /* characters of a field on paper */
 #define WORD_MAX 40   /* of one treatment */
@@ -207,6 +208,7 @@ static struct record_order order_none(void)
             .supply = RECORD_UNSAID},
         .only = RECORD_BOTH,
         .priority = RECORD_UNSAID,
+        .make = RECORD_UNSAID,
         .pd = RECORD_PD_NONE};
 }
 
@@ -223,6 +225,7 @@ bool record_order_read(struct json_in in, struct record_order *ret)
     ret->previous = read_id(json_in_get(in, "previous"));
     ret->purpose = read_purpose(in);
     ret->priority = read_word(json_in_get(in, "priority"), RECORD_PRIORITIES);
+    ret->make = read_word(json_in_get(in, "make_power"), RECORD_MAKE_CHOICES);
     if (json_in_here(pd))
         record_pd_read(pd, &ret->pd);
     ret->deliver_to = read_text(json_in_get(in, "deliver_to"), TEXT_MAX);
@@ -293,6 +296,7 @@ void record_order_write(struct json_out *o, const struct record_order *order)
         json_out_text(o, "only", record_side_word(order->only));
     put_text(o, "purpose", order->purpose);
     put_word(o, "priority", RECORD_PRIORITIES, order->priority);
+    put_word(o, "make_power", RECORD_MAKE_CHOICES, order->make);
     put_text(o, "deliver_to", order->deliver_to);
     put_text(o, "notes", order->notes);
 }

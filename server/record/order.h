@@ -35,6 +35,10 @@ extern const char *const RECORD_MATERIALS[];
 extern const char *const RECORD_SUPPLIES[];
 extern const char *const RECORD_PRIORITIES[]; /* FHIR request-priority */
 
+/* Which power is made; as it was signed when nothing is said. */
+enum record_make_choice { RECORD_MAKE_SIGNED, RECORD_MAKE_COMPENSATED };
+extern const char *const RECORD_MAKE_CHOICES[];
+
 #define RECORD_TREATMENTS_MAX 8
 
 struct record_order_lens {
@@ -62,6 +66,7 @@ struct record_order {
     enum record_side only;      /* RECORD_RIGHT, RECORD_LEFT; BOTH: a pair */
     const char *purpose;        /* a word of RECORD_PURPOSES */
     int priority;               /* into RECORD_PRIORITIES */
+    int make;                   /* enum record_make_choice */
     struct record_pd pd;        /* of this order; before what the Rx says */
     const char *deliver_to, *notes;
     /* Fixed when the order is placed; NULL before. */

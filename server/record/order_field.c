@@ -57,6 +57,7 @@ static const struct record_order_field FIELDS[] = {
     ONE("/frame/supply", "frame supply", PLAIN, false),
     ONE("/purpose", "purpose", PLAIN, false),
     ONE("/priority", "priority", PLAIN, false),
+    ONE("/make_power", "which power is made", PLAIN, false),
     ONE("/deliver_to", "where to deliver", PLAIN, false),
     ONE("/notes", "notes", PLAIN, false),
     ONE("/cylinder_form", "written cylinder form", PLAIN, false),

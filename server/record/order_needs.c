@@ -3,6 +3,7 @@
 #include <stdlib.h>
 
 #include "base/arena.h"
+#include "record/order_make.h"
 #include "record/power.h"
 
 /* An order beside its Rx, with the pupil distances that hold. */
@@ -167,6 +168,50 @@ static const struct need {
     {EVERY, ANY_USE, false, "/lab", "lab", has_lab},
 };
 
+static bool has_vertex(const struct look *l, int side)
+{
+    (void)side;
+    return said(l->rx->figures.vertex_mm100);
+}
+
+static bool has_worn_vertex(const struct look *l, int side)
+{
+    (void)side;
+    return said(l->order->frame.worn_vertex_mm100);
+}
+
+static bool has_tilt(const struct look *l, int side)
+{
+    (void)side;
+    return said(l->order->frame.tilt_cdeg);
+}
+
+static bool has_wrap(const struct look *l, int side)
+{
+    (void)side;
+    return said(l->order->frame.wrap_cdeg);
+}
+
+static bool has_worn_power(const struct look *l, int side)
+{
+    struct optics_power power;
+
+    return !has_index(l, side) ||
+           record_order_worn_power(l->order, l->rx, side, &power);
+}
+
+/* What a compensated power needs beside its design. */
+static const struct need COMPENSATED[] = {
+    {EVERY, ANY_USE, false, "/vertex_mm", "vertex distance of the powers",
+        has_vertex},
+    {EVERY, ANY_USE, false, "/frame/worn_vertex_mm", "worn vertex distance",
+        has_worn_vertex},
+    {EVERY, ANY_USE, false, "/frame/tilt_deg", "tilt", has_tilt},
+    {EVERY, ANY_USE, false, "/frame/wrap_deg", "wrap", has_wrap},
+    {EVERY, ANY_USE, true, "/%s/sphere", "power that can be worn so",
+        has_worn_power},
+};
+
 static struct look look_at(
     const struct record_order *order, const struct record_order_rx *rx)
 {
@@ -223,6 +268,27 @@ static size_t nothing_to_make(const struct look *l, struct record_gap *ret)
     return 1;
 }
 
+static size_t add_gaps(const struct look *l, const struct need *need,
+    struct arena *arena, struct record_gap *ret)
+{
+    size_t n = 0;
+
+    if (!need->eye) {
+        if (!need->here(l, RECORD_BOTH))
+            ret[n++] = (struct record_gap){.pointer = need->pointer,
+                .field = need->field,
+                .side = RECORD_BOTH,
+                .detail =
+                    arena_printf(arena, "an order needs the %s", need->field)};
+        return n;
+    }
+    for (int side = 0; side < 2; side++)
+        if (record_order_makes_power(l->order, l->rx, side) &&
+            !need->here(l, side))
+            ret[n++] = eye_gap(l, need, (enum record_side)side, arena);
+    return n;
+}
+
 size_t record_order_gaps(const struct record_order *order,
     const struct record_order_rx *rx, struct arena *arena,
     struct record_gap ret[RECORD_GAPS_MAX])
@@ -233,25 +299,13 @@ size_t record_order_gaps(const struct record_order *order,
                           : 1U << order->lens.design;
     size_t n = nothing_to_make(&l, ret);
 
-    for (size_t i = 0; i < ARRAY_LEN(NEEDS); i++) {
-        const struct need *need = &NEEDS[i];
-
-        if (!(need->designs & design) || !(need->uses & 1U << l.use))
-            continue;
-        if (!need->eye) {
-            if (!need->here(&l, RECORD_BOTH))
-                ret[n++] = (struct record_gap){.pointer = need->pointer,
-                    .field = need->field,
-                    .side = RECORD_BOTH,
-                    .detail = arena_printf(
-                        arena, "an order needs the %s", need->field)};
-            continue;
-        }
-        for (int side = 0; side < 2; side++)
-            if (record_order_makes_power(order, rx, side) &&
-                !need->here(&l, side))
-                ret[n++] = eye_gap(&l, need, (enum record_side)side, arena);
-    }
+    for (size_t i = 0; i < ARRAY_LEN(NEEDS); i++)
+        if (NEEDS[i].designs & design && NEEDS[i].uses & 1U << l.use)
+            n += add_gaps(&l, &NEEDS[i], arena, &ret[n]);
+    for (size_t i = 0;
+         order->make == RECORD_MAKE_COMPENSATED && i < ARRAY_LEN(COMPENSATED);
+         i++)
+        n += add_gaps(&l, &COMPENSATED[i], arena, &ret[n]);
     return n;
 }
 
@@ -333,7 +387,8 @@ static void doubt_use(const struct look *l, struct list *list)
     for (int side = 0; side < 2; side++) {
         struct optics_rx rx;
 
-        if (!record_order_near_power(l->order, l->rx, side, &rx))
+        if (l->order->make == RECORD_MAKE_COMPENSATED ||
+            !record_order_near_power(l->order, l->rx, side, &rx))
             continue;
         rx = record_written_as(rx, l->order->form);
         add(list, "make-sum", (enum record_side)side,
@@ -355,12 +410,47 @@ static void doubt_use(const struct look *l, struct list *list)
  * that signing takes). */
 #define STRONG_CD 500
 
+static const char *degrees(struct arena *arena, int32_t cdeg)
+{
+    char text[NUM_TEXT_MAX];
+
+    return arena_strdup(arena, num_trim(cdeg / 100.0, 2, text));
+}
+
+/* A compensated power never stands without these words. */
+static void tell_compensated(const struct look *l, struct list *list)
+{
+    const struct record_order_frame *frame = &l->order->frame;
+    bool told = said(l->rx->figures.vertex_mm100) &&
+                said(frame->worn_vertex_mm100) && said(frame->tilt_cdeg) &&
+                said(frame->wrap_cdeg);
+
+    for (int side = 0; told && side < 2; side++) {
+        struct optics_rx rx;
+
+        if (!record_order_compensated(l->order, l->rx, side, &rx))
+            continue;
+        rx = record_written_as(rx, l->order->form);
+        add(list, "make-compensated", (enum record_side)side,
+            arena_printf(list->arena,
+                "%s eye, make this one: %s; worn at %s, tilt %s and wrap %s "
+                "degrees it acts as the power that was signed for %s",
+                record_side_word((enum record_side)side),
+                whole_power(list->arena, rx),
+                length(list->arena, frame->worn_vertex_mm100),
+                degrees(list->arena, frame->tilt_cdeg),
+                degrees(list->arena, frame->wrap_cdeg),
+                length(list->arena, l->rx->figures.vertex_mm100)));
+    }
+}
+
 static void doubt_frame(const struct look *l, struct list *list)
 {
     const struct record_order_frame *frame = &l->order->frame;
     int32_t vertex = l->rx->figures.vertex_mm100;
 
-    if (said(frame->worn_vertex_mm100) && said(vertex) &&
+    if (l->order->make != RECORD_MAKE_COMPENSATED &&
+        said(frame->worn_vertex_mm100) && said(vertex) &&
         frame->worn_vertex_mm100 != vertex &&
         record_refraction_strength(&l->rx->figures) >= STRONG_CD)
         add(list, "vertex-differs", RECORD_BOTH,
@@ -405,6 +495,7 @@ size_t record_order_cautions(const struct record_order *order,
 
     doubt_adds(&l, &list);
     doubt_use(&l, &list);
+    tell_compensated(&l, &list);
     doubt_frame(&l, &list);
     doubt_pd(&l.pd.far, "far", &list);
     doubt_pd(&l.pd.near, "near", &list);

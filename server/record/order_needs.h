@@ -36,6 +36,7 @@ struct record_order_caution {
 #define RECORD_ORDER_CAUTIONS_MAX 16
 
 /* Doubts that never block: adds-differ, add-not-made, make-sum,
+ * make-compensated,
  * purpose-differs, vertex-differs, pd-sum-differs, ed-under-a.  Returns how
  * many; texts are in arena. */
 size_t record_order_cautions(const struct record_order *order,

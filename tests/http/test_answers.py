@@ -759,7 +759,7 @@ class Walk:
         placed = self.ask("desk", "POST", "/v1/orders", {
             "exam": exam, "lens": lens, "frame": frame, "lab": self.net.lab,
             "priority": "urgent", "purpose": "distance", "notes": "a note",
-            "deliver_to": "the clinic"}, 201, Idempotency_Key="o-1")
+            "deliver_to": "the clinic", "make_power": "compensated"}, 201, Idempotency_Key="o-1")
         path = f"/v1/orders/{placed.body['id']}"
         draft = self.ask("desk", "POST", "/v1/orders", {
             "exam": exam, "draft": True, "only": "right",
@@ -841,7 +841,7 @@ class Walk:
     def seen_by(self, placed, path):
         for role in ("desk", "lab"):
             for view in ("", "?cylinder=plus", ".html", "/fhir", "/dicom",
-                         "/lab-data", ".pdf?paper=letter"):
+                         "/lab-data", "/make", ".pdf?paper=letter"):
                 self.ask(role, "GET", path + view)
             self.ask(role, "GET", "/v1/orders?limit=1")
             self.ask(role, "GET", f"/v1/orders?number={placed.body['number']}"

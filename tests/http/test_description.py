@@ -245,6 +245,8 @@ WORD_LISTS = [
     ("server/http/webhooks.c", "KINDS", "webhook", "kind"),
     ("server/http/webhooks.c", "STATES", "webhook",
      "delivery/properties/state"),
+    ("server/record/order.c", "RECORD_MAKE_CHOICES", "order",
+     "order-new/properties/make_power"),
     ("server/record/bench.c", "RECORD_SLIP_WORDS", "order",
      "bench-check/properties/explained_by/items/properties/slip"),
     ("server/http/visits.c", "STATUSES", "visit",

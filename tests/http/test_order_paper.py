@@ -115,8 +115,15 @@ class Paper(OrderCase):
         order = self.full()
         for query in ("", "?paper=letter"):
             code = self.code(self.pdf(order["id"], query=query))
+            # As it was signed when the order was placed (test_signatures).
+            self.assertEqual(code, self.svc.psql(
+                "SELECT code FROM order_edition WHERE order_id ="
+                f" '{order['id']}'")[0][0])
+            lines = code.strip().split("\n")
+            self.assertEqual([line.split()[0] for line in lines[6:]],
+                             ["KEY", "SIGNATURE"])
             self.assertEqual(
-                code.strip().split("\n"),
+                lines[:6],
                 [f"ORDER {order['number']}", "EDITION 1",
                  f"CHECK {order['check_word']}",
                  "RIGHT SPH -2.25 CYL -0.75 AXIS 172 ADD +2.25 PRISM 1.00 IN"

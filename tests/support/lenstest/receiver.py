@@ -47,6 +47,9 @@ class Receiver:
             daemon_threads = True
             request_queue_size = 128
 
+            def handle_error(self, request, client_address):
+                pass  # who posts may be killed meanwhile
+
         self.server = Server(("127.0.0.1", port), Handler)
         self.port = self.server.server_address[1]
         self.url = f"http://127.0.0.1:{self.port}"
