@@ -86,11 +86,9 @@ enum rc http_order_amend_post(struct http_req *rq, struct err *err);
 enum rc http_order_edition_list(struct http_req *rq, struct err *err);
 enum rc http_order_lab_data(struct http_req *rq, struct err *err);
 
-/* order_ask.c */
+/* order_ask.c, order_change.c */
 enum rc http_order_answer_post(struct http_req *rq, struct err *err);
 enum rc http_order_ask_post(struct http_req *rq, struct err *err);
-
-/* order_change.c */
 enum rc http_order_patch(struct http_req *rq, struct err *err);
 
 /* order_dicom.c */
@@ -99,10 +97,8 @@ enum rc http_order_dicom(struct http_req *rq, struct err *err);
 /* order_fhir.c */
 enum rc http_order_fhir(struct http_req *rq, struct err *err);
 
-/* order_list.c */
+/* order_list.c, order_make.c */
 enum rc http_order_list(struct http_req *rq, struct err *err);
-
-/* order_make.c */
 enum rc http_order_make_get(struct http_req *rq, struct err *err);
 
 /* order_print.c */

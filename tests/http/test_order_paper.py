@@ -116,9 +116,9 @@ class Paper(OrderCase):
         for query in ("", "?paper=letter"):
             code = self.code(self.pdf(order["id"], query=query))
             # As it was signed when the order was placed (test_signatures).
-            self.assertEqual(code, self.svc.psql(
+            self.assertEqual(code.rstrip("\n"), self.svc.psql(
                 "SELECT code FROM order_edition WHERE order_id ="
-                f" '{order['id']}'")[0][0])
+                f" '{order['id']}'")[0][0].rstrip("\n"))
             lines = code.strip().split("\n")
             self.assertEqual([line.split()[0] for line in lines[6:]],
                              ["KEY", "SIGNATURE"])
