@@ -13,7 +13,7 @@
 #define RING 128         /* lines from their reading to their answer */
 #define HELD_MOST 131072 /* bytes of them as they came; one may have more */
 #define ROWS_MOST 256    /* readings in them; the same */
-#define UNITS_MOST 64    /* of one body in the group writer; half a batch */
+#define UNITS_MOST 32    /* of one body in the group writer: a quarter batch */
 #define UNITS_LEAST 8    /* when many bodies come at once */
 #define LINES_MOST 1000000
 #define ANSWER_MOST (256 << 20) /* bytes */

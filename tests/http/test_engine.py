@@ -140,6 +140,8 @@ class Methods(Case):
             at = path.replace("{id}", uuid7()).replace("{word}", "none")
             if roles is None or path == "/v1/sessions/current":
                 continue
+            if path == "/v1/events":
+                method = "HEAD"  # the answer to GET has no end
             with self.subTest(f"{method} {path}"):
                 self.assertEqual(svc.api(method, at).status, 401)
                 for role in self.net.users.keys() | {"device"}:
