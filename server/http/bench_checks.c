@@ -37,14 +37,16 @@ static void round_into(struct json_out *o, const char *key, const json_t *value)
     switch (json_typeof(value)) {
     case JSON_OBJECT:
         json_out_object(o, key);
-        json_object_foreach ((json_t *)(uintptr_t)value, name, member)
+        json_object_foreach ((json_t *)(uintptr_t)value, name, member) {
             round_into(o, name, member);
+        }
         json_out_object_end(o);
         break;
     case JSON_ARRAY:
         json_out_array(o, key);
-        json_array_foreach (value, i, member)
+        json_array_foreach (value, i, member) {
             round_into(o, NULL, member);
+        }
         json_out_array_end(o);
         break;
     case JSON_REAL:

@@ -156,6 +156,27 @@ class Measuring(BenchCase):
         again = self.check(order, A1999, again=check["id"])
         self.assertEqual(again["measured"], check["measured"])
 
+    def test_glasses_on_the_bench_are_not_what_the_patient_wears(self):
+        def lensometry(at, sphere):
+            answer = self.net.api("desk", "POST", "/v1/readings", {
+                "kind": "lensometry", "taken_at": at,
+                "patient": {"id": self.patient}, "right": {"sphere": sphere},
+                "left": {"sphere": -1.75}})
+            self.assertEqual(answer.status, 201, answer.body)
+            return answer.body["id"]
+
+        def worn():
+            return self.net.api(
+                "desk", "GET",
+                f"/v1/patients/{self.patient}/habitual").body["entry"]["id"]
+
+        old = lensometry("2025-03-02T09:14:05Z", -1.5)
+        order = self.made(FINAL)
+        new = lensometry("2026-03-02T09:14:05Z", -2.25)
+        self.assertEqual(worn(), new)
+        self.check(order, reading=new)
+        self.assertEqual(worn(), old)
+
     def test_readings_of_others_and_of_other_kinds_are_refused(self):
         order = self.made(FINAL)
         other = self.someone("Q-2", "Else", "Somebody")

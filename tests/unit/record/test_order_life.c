@@ -402,7 +402,10 @@ START_TEST(each_slip_is_undone_where_it_changes_something)
     struct optics_glass a = {
         .power = {-2, -1, 10}, .prism = {.base_in = 1, .base_up = 0}};
     struct optics_glass b = {.power = {0, 0, 0}};
-    struct optics_pair pair = {.eyes = {{true, a, a}, {true, b, b}}}, other;
+    struct optics_pair
+        pair = {.eyes = {{.there = true, .ordered = a, .delivered = a},
+                    {.there = true, .ordered = b, .delivered = b}}},
+        other;
 
     ck_assert(record_bench_suppose(
         &pair, RECORD_SLIP_EXCHANGED, RECORD_BOTH, &other));
