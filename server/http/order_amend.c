@@ -118,7 +118,6 @@ static enum rc order_found(
     struct amend *in = arena_calloc(rq->arena, 1, sizeof(*in));
     struct order_row *x = &in->x;
     struct order_row old;
-    json_auto_t *doc = NULL;
 
     rq->state = in;
     TRY(order_load(rq, reply, x, err));
@@ -126,7 +125,7 @@ static enum rc order_found(
     TRY(http_match(rq, x->version, err));
     read_reason(rq, in, err);
     old = *x;
-    doc = order_change_read(rq, others, x, err);
+    json_decref(order_change_read(rq, others, x, err));
     if (old.order.lab)
         keep_lab(x, old.order.lab, err);
     if (x->state.status != RECORD_ORDER_DRAFT)

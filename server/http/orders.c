@@ -226,7 +226,6 @@ static enum rc remake_found(
     struct begin *in = arena_calloc(rq->arena, 1, sizeof(*in));
     struct order_remake *r = arena_calloc(rq->arena, 1, sizeof(*r));
     struct order_row *x = &in->x;
-    json_auto_t *doc = NULL;
 
     rq->state = in;
     TRY(order_load(rq, reply, x, err));
@@ -237,7 +236,7 @@ static enum rc remake_found(
         .is_new = true};
     read_remake(rq, r, err);
     json_in_bool(json_in_get(json_in_root(rq->json, err), "draft"), &in->draft);
-    doc = order_change_read(rq, others, x, err);
+    json_decref(order_change_read(rq, others, x, err));
     if (!in->draft)
         order_refuse_gaps(rq, x, err);
     if (err->rc != RC_OK)

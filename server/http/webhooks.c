@@ -241,11 +241,13 @@ enum rc http_webhook_list(struct http_req *rq, struct err *err)
 /* ---- what was told
  * -------------------------------------------------------------- */
 
-static void put_time(struct http_req *rq, struct json_out *o, const char *key,
-    const struct db_rows *rows, size_t row, int col)
+/* NULL where the column is null. */
+static const char *time_at(
+    struct http_req *rq, const struct db_rows *rows, size_t row, int col)
 {
-    if (db_rows_text(rows, row, col))
-        json_out_text(o, key, http_time(rq, db_rows_int(rows, row, col)));
+    return db_rows_text(rows, row, col)
+               ? http_time(rq, db_rows_int(rows, row, col))
+               : NULL;
 }
 
 static void write_delivery(struct http_req *rq, struct json_out *o,
@@ -263,8 +265,8 @@ static void write_delivery(struct http_req *rq, struct json_out *o,
         json_out_int(o, "answered", db_rows_int(rows, row, 6));
     shape_text(o, "trouble", db_rows_text(rows, row, 7));
     if (strcmp(state, "waiting") == 0)
-        put_time(rq, o, "next_at", rows, row, 8);
-    put_time(rq, o, "ended_at", rows, row, 9);
+        shape_text(o, "next_at", time_at(rq, rows, row, 8));
+    shape_text(o, "ended_at", time_at(rq, rows, row, 9));
 }
 
 static enum rc deliveries_found(
