@@ -110,35 +110,6 @@ static void write_ordered(struct json_out *o, const struct optics_pair *pair)
     json_out_object_end(o);
 }
 
-/* Which slips would explain a pair that failed: the pair without one doesn't
- * fail.  Only a hint; nothing is judged by it. */
-static void write_supposed(struct json_out *o, const struct checking *in)
-{
-    struct optics_pair other;
-    struct optics_pair_verdict v;
-
-    if (in->verdict.verdict != OPTICS_FAIL)
-        return;
-    json_out_array(o, "explained_by");
-    for (int kind = 0; kind < RECORD_SLIP_KINDS; kind++)
-        for (int side = 0; side < (kind == RECORD_SLIP_EXCHANGED ? 1 : 2);
-             side++) {
-            if (!record_bench_suppose(&in->pair, (enum record_slip_kind)kind,
-                    (enum record_side)side, &other) ||
-                optics_pair_check(&other, &v) != OPTICS_OK ||
-                v.verdict == OPTICS_FAIL)
-                continue;
-            json_out_object(o, NULL);
-            json_out_text(o, "slip", RECORD_SLIP_WORDS[kind]);
-            if (kind != RECORD_SLIP_EXCHANGED)
-                json_out_text(
-                    o, "eye", record_side_word((enum record_side)side));
-            json_out_text(o, "verdict", optics_verdict_word(v.verdict));
-            json_out_object_end(o);
-        }
-    json_out_array_end(o);
-}
-
 static const char *measured_text(
     struct http_req *rq, const struct record_measured *m)
 {
@@ -175,7 +146,6 @@ static const char *check_text(
     json_out_raw(&o, "measured", measured, strlen(measured));
     write_ordered(&o, &in->pair);
     write_judged(&o, in);
-    write_supposed(&o, in);
     json_out_object_end(&o);
     return order_take(rq, &t);
 }

@@ -156,6 +156,7 @@ static void put_left(struct json_out *o, const char *key,
         o, "blur", optics_vector_blur(optics_vector_of(e->residual[eye])));
     if ((lens->ordered.says & lens->delivered.says & OPTICS_SAYS_ADD) != 0)
         json_out_exact(o, "add_error", e->add_error[eye]);
+    http_optics_put_side(o, "prism", e->prism[eye]);
     json_out_object_end(o);
 }
 
@@ -210,6 +211,8 @@ void http_optics_put_pair(struct json_out *o, const struct optics_pair *pair,
         put_both(o, v);
     put_open(o, v);
     json_out_text(o, "caution", CAUTION);
+    if (v->verdict != OPTICS_PASS)
+        put_explanations(o, pair);
 }
 
 void http_optics_pair_check(struct json_in in, struct json_out *o)
@@ -225,6 +228,4 @@ void http_optics_pair_check(struct json_in in, struct json_out *o)
     if (!http_optics_right(in, optics_pair_check(&pair, &v)))
         return;
     http_optics_put_pair(o, &pair, &v);
-    if (v.verdict != OPTICS_PASS)
-        put_explanations(o, &pair);
 }

@@ -2,6 +2,7 @@
 
 #include <math.h>
 
+#include "optics/angle.h"
 #include "optics/pair_sum.h"
 #include "optics/vector.h"
 
@@ -22,6 +23,7 @@ const char *optics_why_word(enum optics_why why)
         "the signs of sphere and cylinder are wrong",
         "the front vertex power was read",
         "the add was read through the back",
+        "the base of the prism is turned round",
     };
 
     return words[why];
@@ -83,6 +85,15 @@ static bool turn_axis(struct optics_power *p, double axis)
     return p->cyl != 0;
 }
 
+static bool turn_base(struct optics_prism *prism)
+{
+    bool any = prism->base_in != 0 || prism->base_up != 0;
+
+    prism->base_in = 0 - prism->base_in;
+    prism->base_up = 0 - prism->base_up;
+    return any;
+}
+
 /* Undoes the mistake in one lens; false where it can't have been made. */
 static bool undo(enum optics_why why, struct optics_finished *lens)
 {
@@ -108,12 +119,14 @@ static bool undo(enum optics_why why, struct optics_finished *lens)
         return p->cyl != 0;
     case OPTICS_WHY_FRONT_VERTEX:
         return read_front(lens);
-    default:
+    case OPTICS_WHY_ADD_SIDE:
         return read_add_behind(lens);
+    default:
+        return turn_base(&lens->delivered.prism);
     }
 }
 
-/* The delivered lenses exchanged; their places in the frame stay. */
+/* The delivered lenses exchanged, with their places. */
 static bool exchange(struct optics_pair *pair)
 {
     struct optics_glass *r = &pair->eyes[OPTICS_RIGHT].delivered;
@@ -130,34 +143,50 @@ static bool exchange(struct optics_pair *pair)
     return true;
 }
 
-/* Residuals and size of the pair as it stands. */
+/* What there is of the pair as it stands. */
 static struct optics_explanation measure(const struct optics_pair *pair)
 {
     struct optics_explanation e = {.size = 0};
-    double squares = 0;
+    double lenses = 0, prisms = 0;
 
     for (int eye = OPTICS_RIGHT; eye <= OPTICS_LEFT; eye++) {
         const struct optics_finished *lens = &pair->eyes[eye];
+        const struct optics_prism *was = &lens->ordered.prism;
+        const struct optics_prism *is = &lens->delivered.prism;
         double blur;
 
         if (!lens->there)
             continue;
+        e.prism[eye].base_in = optics_clean(is->base_in - was->base_in);
+        e.prism[eye].base_up = optics_clean(is->base_up - was->base_up);
+        prisms += e.prism[eye].base_in * e.prism[eye].base_in +
+                  e.prism[eye].base_up * e.prism[eye].base_up;
         e.residual[eye] =
             optics_power_change(lens->ordered.power, lens->delivered.power);
         blur = optics_vector_blur(optics_vector_of(e.residual[eye]));
         if (optics_finished_says(lens, OPTICS_SAYS_ADD))
             e.add_error[eye] = lens->delivered.add - lens->ordered.add + 0.0;
-        squares += blur * blur + e.add_error[eye] * e.add_error[eye];
+        lenses += blur * blur + e.add_error[eye] * e.add_error[eye];
     }
-    e.size = sqrt(squares);
+    e.lenses = sqrt(lenses);
+    e.prisms = sqrt(prisms);
+    e.size = hypot(e.lenses, e.prisms);
     return e;
 }
 
 struct found {
     struct optics_explanation *list;
     size_t n;
-    double size; /* of the pair as it is */
+    struct optics_explanation now; /* of the pair as it is */
 };
+
+static bool explains(
+    const struct optics_explanation *now, const struct optics_explanation *e)
+{
+    return e->size < now->size - SAME &&
+           (e->lenses < SHARE * now->lenses - SAME ||
+               e->prisms < SHARE * now->prisms - SAME);
+}
 
 /* Lists the pair that was mended, least left first. */
 static void keep(struct found *f, const struct optics_pair *mended,
@@ -167,7 +196,7 @@ static void keep(struct found *f, const struct optics_pair *mended,
     struct optics_pair_verdict v = {.verdict = OPTICS_NOT_JUDGED};
     size_t i;
 
-    if (!(e.size < SHARE * f->size - SAME))
+    if (!explains(&f->now, &e))
         return;
     /* A pair that leaves less than one that passed has no fault. */
     (void)optics_pair_check(mended, &v);
@@ -210,15 +239,15 @@ static void try_mistake(
 size_t optics_pair_explain(const struct optics_pair *pair,
     struct optics_explanation ret[OPTICS_EXPLANATIONS_MAX], double *ret_size)
 {
-    struct found f = {.list = ret, .size = measure(pair).size};
+    struct found f = {.list = ret, .now = measure(pair)};
     struct optics_pair exchanged = *pair;
 
-    *ret_size = f.size;
+    *ret_size = f.now.size;
     if (exchange(&exchanged))
         keep(&f, &exchanged,
             (struct optics_explanation){
                 .why = OPTICS_WHY_EXCHANGED, .both = true});
-    for (int why = OPTICS_WHY_AXIS_TURNED; why <= OPTICS_WHY_ADD_SIDE; why++)
+    for (int why = OPTICS_WHY_AXIS_TURNED; why <= OPTICS_WHY_BASE_TURNED; why++)
         try_mistake(&f, pair, (enum optics_why)why);
     return f.n;
 }

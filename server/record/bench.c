@@ -7,8 +7,6 @@
 
 const char *const RECORD_MEASURED_FIELDS[] = {"right", "left", "pd_mm",
     "height_mm", "segment_height_mm", "mounted", NULL};
-const char *const RECORD_SLIP_WORDS[] = {"eyes-exchanged", "axis-90-off",
-    "cylinder-sign", "sphere-sign", "base-turned", NULL};
 
 static const char *const SIDES[] = {"right", "left", NULL};
 
@@ -240,66 +238,5 @@ void record_bench_pair(const struct record_measured *measured,
         lens->ordered = ordered_glass(order, rx, side);
         lens->delivered = measured_glass(measured, order, side);
         put_places(measured, order, ordered_pd(order, rx, side), side, lens);
-    }
-}
-
-/* ---- what may explain it ---------------------------------------------------
- */
-
-static bool exchange(struct optics_pair *pair)
-{
-    struct optics_finished *r = &pair->eyes[0], *l = &pair->eyes[1];
-    struct optics_glass right = r->delivered;
-
-    if (!r->there || !l->there)
-        return false;
-    r->delivered = l->delivered;
-    l->delivered = right;
-    return true;
-}
-
-static bool turn_axis(struct optics_glass *g)
-{
-    if (g->power.cyl == 0)
-        return false;
-    g->power.axis += g->power.axis > 90 ? -90 : 90;
-    return true;
-}
-
-static bool turn_sign(double *value)
-{
-    *value = -*value;
-    return *value != 0;
-}
-
-static bool turn_base(struct optics_prism *prism)
-{
-    bool any = prism->base_in != 0 || prism->base_up != 0;
-
-    prism->base_in = -prism->base_in;
-    prism->base_up = -prism->base_up;
-    return any;
-}
-
-bool record_bench_suppose(const struct optics_pair *pair,
-    enum record_slip_kind kind, enum record_side side, struct optics_pair *ret)
-{
-    struct optics_glass *g;
-
-    *ret = *pair;
-    if (kind == RECORD_SLIP_EXCHANGED)
-        return exchange(ret);
-    if (!ret->eyes[side].there)
-        return false;
-    g = &ret->eyes[side].delivered;
-    switch (kind) {
-    case RECORD_SLIP_AXIS_90:
-        return turn_axis(g);
-    case RECORD_SLIP_CYLINDER_SIGN:
-        return turn_sign(&g->power.cyl);
-    case RECORD_SLIP_SPHERE_SIGN:
-        return turn_sign(&g->power.sph);
-    default:
-        return turn_base(&g->prism);
     }
 }

@@ -46,28 +46,9 @@ void record_measured_check(const struct record_measured *measured,
 /*
  * What optics/pair.h is asked, for a measurement that passed the check.  An
  * order with one distance for both eyes is split evenly, one without heights
- * wants the centres level.  Its powers are those
- * to make: of near glasses the sum, or compensated.  profile stands as it is.
+ * wants the centres level.  Its powers are those to make: of near glasses the
+ * sum, or compensated.  profile stands as it is.
  */
 void record_bench_pair(const struct record_measured *measured,
     const struct record_order *order, const struct record_order_rx *rx,
     struct optics_pair *pair);
-
-/* What may explain a pair that failed; NULL-ended words. */
-enum record_slip_kind {
-    RECORD_SLIP_EXCHANGED,     /* right measured as left */
-    RECORD_SLIP_AXIS_90,       /* of one lens */
-    RECORD_SLIP_CYLINDER_SIGN, /* likewise */
-    RECORD_SLIP_SPHERE_SIGN,
-    RECORD_SLIP_BASE /* a prism's base turned round */
-};
-#define RECORD_SLIP_KINDS 5
-extern const char *const RECORD_SLIP_WORDS[];
-
-/*
- * The pair as it would have been measured without the slip; side tells of
- * which lens, RECORD_BOTH for an exchange.  False where it would change
- * nothing.
- */
-bool record_bench_suppose(const struct optics_pair *pair,
-    enum record_slip_kind kind, enum record_side side, struct optics_pair *ret);

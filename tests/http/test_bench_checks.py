@@ -224,17 +224,34 @@ class Measuring(BenchCase):
         check = self.check(order, right=lens(-4), left=lens(-2, -1, 10),
                            pd_mm={"right": 32, "left": 31.5},
                            height_mm=LEVEL)
-        self.assertEqual([(e["slip"], e["verdict"])
-                          for e in check["explained_by"]],
-                         [("eyes-exchanged", "pass")])
+        self.assertEqual([(e["what"], e["eye"], e["verdict"])
+                          for e in check["judged"]["explanations"]],
+                         [("right and left are exchanged", "both", "pass")])
         check = self.check(order, right=lens(-2, -1, 100), left=lens(-4),
                            pd_mm=PD, height_mm=LEVEL)
-        self.assertEqual(check["explained_by"], [
-            {"slip": "axis-90-off", "eye": "right", "verdict": "pass"}])
+        first = check["judged"]["explanations"][0]
+        self.assertEqual((first["what"], first["eye"], first["verdict"]),
+                         ("the axis is 90 degrees off", "right", "pass"))
+        self.assertEqual(first["size"], 0)
         check = self.check(order, right=lens(-2, -1, 10), left=lens(-4),
                            pd_mm=PD, height_mm=LEVEL)
         self.assertEqual(check["verdict"], "pass")
-        self.assertNotIn("explained_by", check)
+        self.assertNotIn("explanations", check["judged"])
+
+    def test_a_base_turned_round_is_named(self):
+        order = self.made({
+            "right": lens(-2, prism=[{"amount": 2, "base": "up"}]),
+            "left": lens(-4)})
+        check = self.check(
+            order, right=lens(-2, prism=[{"amount": 2, "base": "down"}]),
+            left=lens(-4), pd_mm=PD, height_mm=LEVEL)
+        self.assertEqual(check["verdict"], "fail")
+        self.assertEqual(check["judged"]["size"], 4)
+        (only,) = check["judged"]["explanations"]
+        self.assertEqual((only["what"], only["eye"], only["verdict"]),
+                         ("the base of the prism is turned round", "right",
+                          "pass"))
+        self.assertEqual(only["right"]["prism"], {"base_in": 0, "base_up": 0})
 
     def test_reading_glasses_are_held_to_the_sum(self):
         exam = self.signed({"right": lens(1.5, add=1.5),

@@ -247,8 +247,6 @@ WORD_LISTS = [
      "delivery/properties/state"),
     ("server/record/order.c", "RECORD_MAKE_CHOICES", "order",
      "order-new/properties/make_power"),
-    ("server/record/bench.c", "RECORD_SLIP_WORDS", "order",
-     "bench-check/properties/explained_by/items/properties/slip"),
     ("server/http/visits.c", "STATUSES", "visit",
      "visit-change/properties/status"),
     ("server/record/user.c", "RECORD_ROLES", "admin",

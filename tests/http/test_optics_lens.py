@@ -327,6 +327,18 @@ class Pair(OpticsCase):
         got = self.right("pair-check", pair(finished(good["right"])))
         self.assertNotIn("explanations", got)
 
+    def test_a_base_turned_round_is_what_explains_a_prism(self):
+        """1.00 in and 1.50 down, made out and up: 3.61 cm/m too much."""
+        ordered = glass(-3, prism={"base_in": 1, "base_up": -1.5})
+        got = self.right("pair-check", pair(finished(glass(-3)), finished(
+            ordered, {**ordered, "prism": {"base_in": -1, "base_up": 1.5}})))
+        self.assertEqual(got["verdict"], "fail")
+        self.assertAlmostEqual(got["size"], math.hypot(2, 3), 12)
+        (only,) = got["explanations"]
+        self.assertEqual((only["what"], only["eye"], only["verdict"]), (
+            "the base of the prism is turned round", "left", "pass"))
+        self.assertEqual(only["left"]["prism"], {"base_in": 0, "base_up": 0})
+
     def test_a_lens_read_from_its_other_side_by_rays(self):
         """Front +10.00, 8 mm of 1.6: vertex powers by taking light through
         both surfaces from either side, one after the other; the add of a front

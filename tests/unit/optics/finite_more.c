@@ -309,6 +309,8 @@ static void explained(const struct optics_pair *pair)
         for (int eye = 0; eye < 2; eye++) {
             expect_power_sound("optics_pair_explain", e[i].residual[eye]);
             expect_sound("optics_pair_explain", e[i].add_error[eye]);
+            expect_sound("optics_pair_explain", e[i].prism[eye].base_in);
+            expect_sound("optics_pair_explain", e[i].prism[eye].base_up);
         }
     }
 }

@@ -84,6 +84,38 @@ START_TEST(exchanged_lenses_are_explained)
 }
 END_TEST
 
+START_TEST(a_base_that_was_turned_round_is_explained)
+{
+    struct optics_pair pair = made_right(-2, -1, 30);
+    struct optics_glass *r = &pair.eyes[0].delivered;
+    struct optics_explanation list[OPTICS_EXPLANATIONS_MAX], e;
+    double size;
+    size_t n;
+
+    pair.eyes[0].ordered.prism = (struct optics_prism){1.5, 2};
+    r->prism = (struct optics_prism){-1.5, -2};
+    e = first_of(&pair, &n);
+    ck_assert_uint_eq(n, 1);
+    ck_assert_int_eq(e.why, OPTICS_WHY_BASE_TURNED);
+    ck_assert(!e.both && e.eye == OPTICS_RIGHT && e.size == 0);
+    ck_assert_int_eq(e.verdict, OPTICS_PASS);
+    /* In both, by 5 and by 4 cm/m. */
+    pair.eyes[1].ordered.prism.base_in = 2;
+    pair.eyes[1].delivered.prism.base_in = -2;
+    ck_assert_uint_ge(optics_pair_explain(&pair, list, &size), 1);
+    ck_assert(list[0].both && list[0].prisms == 0);
+    ck_assert_double_eq_tol(size, sqrt(41), TIGHT);
+    /* A prism nobody measured doesn't hide what explains the lenses. */
+    pair = made_right(-2, -1, 30);
+    pair.eyes[0].ordered.prism.base_in = 4;
+    pair.eyes[0].delivered.power.axis = 120;
+    ck_assert_uint_ge(optics_pair_explain(&pair, list, &size), 1);
+    e = list[0];
+    ck_assert_int_eq(e.why, OPTICS_WHY_AXIS_TURNED);
+    ck_assert(e.lenses < TIGHT && e.prisms == 4 && e.prism[0].base_in == -4);
+}
+END_TEST
+
 /* A front of +9.00, 6 mm of 1.5: the front seen from the back is 9 / (1 -
  * 0.036) = 9.3361, so a back of -1.3361 makes +8.00; from the front it is
  * -1.3361 / (1
@@ -168,6 +200,7 @@ Suite *suite_pair_why(void)
 
     tcase_add_loop_test(tc, one_mistake_explains_a_lens, 0, ROWS(WHYS));
     tcase_add_test(tc, exchanged_lenses_are_explained);
+    tcase_add_test(tc, a_base_that_was_turned_round_is_explained);
     tcase_add_test(tc, a_lens_read_from_the_wrong_side);
     tcase_add_test(tc, what_nothing_explains_has_no_explanation);
     return s;

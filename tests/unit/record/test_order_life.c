@@ -397,43 +397,6 @@ START_TEST(a_bifocal_is_held_to_its_segment_and_add)
 }
 END_TEST
 
-START_TEST(each_slip_is_undone_where_it_changes_something)
-{
-    struct optics_glass a = {
-        .power = {-2, -1, 10}, .prism = {.base_in = 1, .base_up = 0}};
-    struct optics_glass b = {.power = {0, 0, 0}};
-    struct optics_pair
-        pair = {.eyes = {{.there = true, .ordered = a, .delivered = a},
-                    {.there = true, .ordered = b, .delivered = b}}},
-        other;
-
-    ck_assert(record_bench_suppose(
-        &pair, RECORD_SLIP_EXCHANGED, RECORD_BOTH, &other));
-    ck_assert_double_eq(other.eyes[1].delivered.power.sph, -2);
-    ck_assert_double_eq(other.eyes[1].ordered.power.sph, 0);
-    ck_assert(
-        record_bench_suppose(&pair, RECORD_SLIP_AXIS_90, RECORD_RIGHT, &other));
-    ck_assert_double_eq(other.eyes[0].delivered.power.axis, 100);
-    ck_assert(
-        !record_bench_suppose(&pair, RECORD_SLIP_AXIS_90, RECORD_LEFT, &other));
-    ck_assert(record_bench_suppose(
-        &pair, RECORD_SLIP_CYLINDER_SIGN, RECORD_RIGHT, &other));
-    ck_assert_double_eq(other.eyes[0].delivered.power.cyl, 1);
-    ck_assert(record_bench_suppose(
-        &pair, RECORD_SLIP_SPHERE_SIGN, RECORD_RIGHT, &other));
-    ck_assert(!record_bench_suppose(
-        &pair, RECORD_SLIP_SPHERE_SIGN, RECORD_LEFT, &other));
-    ck_assert(
-        record_bench_suppose(&pair, RECORD_SLIP_BASE, RECORD_RIGHT, &other));
-    ck_assert_double_eq(other.eyes[0].delivered.prism.base_in, -1);
-    pair.eyes[1].there = false;
-    ck_assert(!record_bench_suppose(
-        &pair, RECORD_SLIP_EXCHANGED, RECORD_BOTH, &other));
-    ck_assert(
-        !record_bench_suppose(&pair, RECORD_SLIP_BASE, RECORD_LEFT, &other));
-}
-END_TEST
-
 #define ROWS(a) ((int)(sizeof(a) / sizeof((a)[0])))
 
 int main(void)
@@ -458,7 +421,6 @@ int main(void)
         tc, what_has_nothing_to_be_held_to_is_a_fault, 0, ROWS(HELD));
     tcase_add_test(tc, an_order_without_heights_wants_the_centres_level);
     tcase_add_test(tc, a_bifocal_is_held_to_its_segment_and_add);
-    tcase_add_test(tc, each_slip_is_undone_where_it_changes_something);
     suite_add_tcase(s, tc);
     sr = srunner_create(s);
     srunner_run_all(sr, CK_NORMAL);
