@@ -65,35 +65,6 @@ static bool has_add(const struct record_order *order)
     return order->lens.design != RECORD_SINGLE_VISION;
 }
 
-static bool has_segment(const struct record_order *order)
-{
-    return order->lens.design == RECORD_BIFOCAL ||
-           order->lens.design == RECORD_TRIFOCAL;
-}
-
-/* Hundredths of a millimetre of one eye, half of what is told of both. */
-static double eye_pd(const struct record_pd_set *set, int side)
-{
-    int32_t own = side == RECORD_RIGHT ? set->right_mm100 : set->left_mm100;
-
-    if (own != NUM_ABSENT)
-        return own;
-    return set->binocular_mm100 == NUM_ABSENT ? NAN
-                                              : set->binocular_mm100 / 2.0;
-}
-
-/* The distance that the lenses are centred for. */
-static double ordered_pd(const struct record_order *order,
-    const struct record_order_rx *rx, int side)
-{
-    enum record_use use = record_order_use(order, rx);
-    struct record_pd pd = record_order_pd(order, rx);
-    bool near_first = use == RECORD_USE_NEAR || use == RECORD_USE_NEAR_SIGNED;
-    double first = eye_pd(near_first ? &pd.near : &pd.far, side);
-
-    return isnan(first) ? eye_pd(near_first ? &pd.far : &pd.near, side) : first;
-}
-
 /* An order without heights wants the centres level, so two that were measured
  * are held to their mean. */
 static double ordered_height(
@@ -101,7 +72,7 @@ static double ordered_height(
 {
     int32_t mm100 = order->frame.fitting_height_mm100[side];
 
-    if (has_segment(order))
+    if (record_order_has_segment(order))
         return NAN;
     if (mm100 != NUM_ABSENT)
         return mm100;
@@ -129,15 +100,15 @@ static void check_eye(const struct record_measured *m,
         err_fault(err, eyes[side], "no lens with a power is ordered there");
     if (!made || !here)
         return;
-    if (!isnan(eye_pd(&m->figures.pd.far, side)) &&
-        isnan(ordered_pd(order, rx, side)))
+    if (!isnan(record_pd_eye_mm(&m->figures.pd.far, side)) &&
+        isnan(record_order_centre_mm(order, rx, side)))
         err_fault(err, pds[side], "the order tells no PD to hold it to");
     if (m->height_mm100[side] != NUM_ABSENT &&
         isnan(ordered_height(m, order, side)))
         err_fault(
             err, heights[side], "the order tells no height to hold it to");
     if (m->segment_mm100[side] != NUM_ABSENT &&
-        (!has_segment(order) ||
+        (!record_order_has_segment(order) ||
             order->frame.fitting_height_mm100[side] == NUM_ABSENT))
         err_fault(err, segments[side], "no segment is ordered");
 }
@@ -150,26 +121,14 @@ void record_measured_check(const struct record_measured *measured,
         check_eye(measured, order, rx, side, err);
 }
 
-static struct optics_prism prism_of(const struct record_prism *prism)
-{
-    if (!prism->here)
-        return (struct optics_prism){0, 0};
-    return (struct optics_prism){
-        .base_in = prism->in_cd / 100.0, .base_up = prism->up_cd / 100.0};
-}
-
 static struct optics_glass ordered_glass(const struct record_order *order,
     const struct record_order_rx *rx, int side)
 {
     const struct record_eye *eye = &rx->figures.eyes[side];
-    enum record_use use = record_order_use(order, rx);
-    bool is_near = use == RECORD_USE_NEAR || use == RECORD_USE_NEAR_SIGNED;
     struct optics_rx power = record_order_make_power(order, rx, side);
-    struct optics_glass g = {
-        .prism = prism_of(
-            is_near && eye->near_prism.here ? &eye->near_prism : &eye->prism)};
+    struct optics_glass g = {.power = optics_power_of_rx(power),
+        .prism = record_order_prism(order, rx, side)};
 
-    g.power = optics_power_of_rx(power);
     if (has_add(order) && eye->add_cd != NUM_ABSENT) {
         g.add = eye->add_cd / 100.0;
         g.says |= OPTICS_SAYS_ADD;
@@ -182,7 +141,7 @@ static struct optics_glass measured_glass(
 {
     const struct record_eye *eye = &m->figures.eyes[side];
     struct optics_glass g = {.power = optics_power_of_rx(eye->power),
-        .prism = prism_of(&eye->prism)};
+        .prism = record_prism_optics(&eye->prism)};
 
     if (has_add(order) && eye->add_cd != NUM_ABSENT) {
         g.add = eye->add_cd / 100.0;
@@ -196,13 +155,13 @@ static void put_places(const struct record_measured *m,
     const struct record_order *order, double pd, int side,
     struct optics_finished *lens)
 {
-    double found = eye_pd(&m->figures.pd.far, side);
+    double found = record_pd_eye_mm(&m->figures.pd.far, side);
     double height = ordered_height(m, order, side);
     int32_t segment = order->frame.fitting_height_mm100[side];
 
     if (!isnan(found) && !isnan(pd)) {
-        lens->ordered.pd_mm = pd / 100;
-        lens->delivered.pd_mm = found / 100;
+        lens->ordered.pd_mm = pd;
+        lens->delivered.pd_mm = found;
         lens->ordered.says |= OPTICS_SAYS_PD;
         lens->delivered.says |= OPTICS_SAYS_PD;
     }
@@ -212,7 +171,7 @@ static void put_places(const struct record_measured *m,
         lens->ordered.says |= OPTICS_SAYS_HEIGHT;
         lens->delivered.says |= OPTICS_SAYS_HEIGHT;
     }
-    if (!has_segment(order) || segment == NUM_ABSENT)
+    if (!record_order_has_segment(order) || segment == NUM_ABSENT)
         return;
     lens->ordered.segment_height_mm = segment / 100.0;
     lens->ordered.says |= OPTICS_SAYS_SEGMENT;
@@ -237,6 +196,7 @@ void record_bench_pair(const struct record_measured *measured,
             continue;
         lens->ordered = ordered_glass(order, rx, side);
         lens->delivered = measured_glass(measured, order, side);
-        put_places(measured, order, ordered_pd(order, rx, side), side, lens);
+        put_places(measured, order, record_order_centre_mm(order, rx, side),
+            side, lens);
     }
 }

@@ -7,7 +7,8 @@
 #include "base/arena.h"
 #include "base/fold.h"
 
-/* How often one person's two records look so, and two persons'. */
+/* How often one person's two records look so, and two persons'.  All shares and
+ * limits below are chosen by us (record/match.h says in which light). */
 struct shares {
     double same, other;
 };

@@ -36,7 +36,6 @@ enum record_match_field {
     RECORD_MATCH_FIELDS
 };
 
-/* One field's part: for (above 0) or against; text NULL: nothing to compare. */
 /* Among whom somebody is looked for. */
 struct record_crowd {
     size_t people;       /* patients of the network */
@@ -51,6 +50,7 @@ struct record_crowd {
 #define RECORD_ON_RECORD 0.95
 #define RECORD_DOUBLED 0.10
 
+/* One field's part: for (above 0) or against; text NULL: nothing to compare. */
 struct record_match_part {
     double log_ratio; /* natural */
     const char *text;

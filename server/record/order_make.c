@@ -71,12 +71,51 @@ struct optics_rx record_order_make_power(const struct record_order *order,
     return signed_power(order, rx, side);
 }
 
+/* ---- where, and which prism
+ * --------------------------------------------------
+ */
+
+bool record_order_has_segment(const struct record_order *order)
+{
+    return order->lens.design == RECORD_BIFOCAL ||
+           order->lens.design == RECORD_TRIFOCAL;
+}
+
+static bool is_near(
+    const struct record_order *order, const struct record_order_rx *rx)
+{
+    enum record_use use = record_order_use(order, rx);
+
+    return use == RECORD_USE_NEAR || use == RECORD_USE_NEAR_SIGNED;
+}
+
+double record_order_centre_mm(const struct record_order *order,
+    const struct record_order_rx *rx, int side)
+{
+    struct record_pd pd = record_order_pd(order, rx);
+    bool near = is_near(order, rx);
+    double mm = record_pd_eye_mm(near ? &pd.near : &pd.far, side);
+
+    return isnan(mm) ? record_pd_eye_mm(near ? &pd.far : &pd.near, side) : mm;
+}
+
+struct optics_prism record_order_prism(const struct record_order *order,
+    const struct record_order_rx *rx, int side)
+{
+    const struct record_eye *eye = &rx->figures.eyes[side];
+    const struct record_prism *prism =
+        is_near(order, rx) && eye->near_prism.here ? &eye->near_prism
+                                                   : &eye->prism;
+
+    return record_prism_optics(prism);
+}
+
 /* ---- can it be made ---------------------------------------------------------
  */
 
 /* Front power by Vogel's rule: the spherical equivalent and 6 D for plus, half
- * of it and 6 D for minus; minus lenses of thick-walled materials are 1 mm at
- * the centre, others 1.5 (all common practice). */
+ * of it and 6 D for minus; minus lenses of tough materials are 1 mm at the
+ * centre, others 1.5 (all common practice). */
 static struct record_make_assumed assume(
     const struct record_order *order, struct optics_power power)
 {
@@ -94,27 +133,6 @@ static struct record_make_assumed assume(
         .edge_mm = 8.0,
         .corridor_mm = 14.0,
         .near_zone_mm = 3.0};
-}
-
-static double eye_pd(const struct record_pd_set *set, int side)
-{
-    int32_t own = side == RECORD_RIGHT ? set->right_mm100 : set->left_mm100;
-
-    if (own != NUM_ABSENT)
-        return own / 100.0;
-    return set->binocular_mm100 == NUM_ABSENT ? 0
-                                              : set->binocular_mm100 / 200.0;
-}
-
-static double centred_for(const struct record_order *order,
-    const struct record_order_rx *rx, int side)
-{
-    struct record_pd pd = record_order_pd(order, rx);
-    enum record_use use = record_order_use(order, rx);
-    bool is_near = use == RECORD_USE_NEAR || use == RECORD_USE_NEAR_SIGNED;
-    double mm = eye_pd(is_near ? &pd.near : &pd.far, side);
-
-    return mm > 0 ? mm : eye_pd(is_near ? &pd.far : &pd.near, side);
 }
 
 static bool has_frame(const struct record_order *order)
@@ -135,17 +153,14 @@ static void fill(const struct record_order *order,
     const struct record_order_rx *rx, int side, struct record_make *m)
 {
     const struct record_order_frame *f = &order->frame;
-    const struct record_prism *prism = &rx->figures.eyes[side].prism;
     int32_t height = f->fitting_height_mm100[side];
 
     /* A segment's height is no reference point's: that lies on the datum. */
-    m->lens.height_mm = varies(order) && height != NUM_ABSENT
+    m->lens.height_mm = !record_order_has_segment(order) && height != NUM_ABSENT
                             ? height / 100.0
                             : f->b_mm100 / 200.0;
     m->lens.eye = side == RECORD_RIGHT ? OPTICS_RIGHT : OPTICS_LEFT;
-    if (prism->here)
-        m->lens.prism = (struct optics_prism){
-            .base_in = prism->in_cd / 100.0, .base_up = prism->up_cd / 100.0};
+    m->lens.prism = record_order_prism(order, rx, side);
     m->lens.front_power = m->assumed.front_power;
     m->lens.index = order->lens.index_milli / 1000.0;
     m->lens.a_mm = f->a_mm100 / 100.0;
@@ -178,12 +193,12 @@ static void find(
 void record_order_make(const struct record_order *order,
     const struct record_order_rx *rx, int side, struct record_make *ret)
 {
-    double pd_mm = centred_for(order, rx, side);
+    double pd_mm = record_order_centre_mm(order, rx, side);
 
     *ret = (struct record_make){0};
     if (!record_order_makes_power(order, rx, side) || !has_frame(order) ||
         order->lens.material == RECORD_UNSAID ||
-        order->lens.index_milli == NUM_ABSENT || pd_mm <= 0)
+        order->lens.index_milli == NUM_ABSENT || isnan(pd_mm))
         return;
     ret->asked = true;
     ret->lens.power =

@@ -28,6 +28,22 @@ bool record_order_compensated(const struct record_order *order,
 struct optics_rx record_order_make_power(const struct record_order *order,
     const struct record_order_rx *rx, int side);
 
+/* True for lenses with a segment: their fitting height is its top's, and that
+ * of others the reference point's. */
+bool record_order_has_segment(const struct record_order *order);
+
+/*
+ * The PD in mm that an eye's lens is centred for: of the distance that the
+ * glasses are for, else of the other one; half of what is told of both eyes.
+ * NAN where none is told.
+ */
+double record_order_centre_mm(const struct record_order *order,
+    const struct record_order_rx *rx, int side);
+
+/* The prism to make: of near glasses the near one, where there is one. */
+struct optics_prism record_order_prism(const struct record_order *order,
+    const struct record_order_rx *rx, int side);
+
 /* What an order doesn't tell and an estimate needs (common practice). */
 struct record_make_assumed {
     double front_power; /* Vogel's rule */

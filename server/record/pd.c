@@ -1,6 +1,9 @@
 #include "record/pd.h"
 
+#include <math.h>
+
 #include "base/num.h"
+#include "record/side.h"
 
 static const double EYE_RANGE[] = {12, 48};
 static const double BOTH_RANGE[] = {30, 90};
@@ -72,4 +75,14 @@ void record_pd_write(
         json_out_object_end(o);
     }
     json_out_object_end(o);
+}
+
+double record_pd_eye_mm(const struct record_pd_set *set, int side)
+{
+    int32_t own = side == RECORD_RIGHT ? set->right_mm100 : set->left_mm100;
+
+    if (own != NUM_ABSENT)
+        return own / 100.0;
+    return set->binocular_mm100 == NUM_ABSENT ? NAN
+                                              : set->binocular_mm100 / 200.0;
 }

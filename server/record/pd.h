@@ -40,3 +40,7 @@ void record_pd_write(
     struct json_out *o, const char *key, const struct record_pd *pd);
 
 bool record_pd_here(const struct record_pd *pd);
+
+/* One eye's distance, right or left, in mm: half of what is told of both where
+ * its own isn't; NAN without. */
+double record_pd_eye_mm(const struct record_pd_set *set, int side);

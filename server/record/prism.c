@@ -3,7 +3,6 @@
 #include <stdlib.h>
 
 #include "base/num.h"
-#include "optics/prism.h"
 
 static const double AMOUNT_RANGE[] = {0, RECORD_PRISM_MAX_CD / 100.0};
 
@@ -123,4 +122,12 @@ void record_prism_write(
     if (prism->up_cd)
         write_part(o, prism->up_cd, prism->up_cd > 0 ? "up" : "down");
     json_out_array_end(o);
+}
+
+struct optics_prism record_prism_optics(const struct record_prism *prism)
+{
+    if (!prism->here)
+        return (struct optics_prism){0, 0};
+    return (struct optics_prism){
+        .base_in = prism->in_cd / 100.0, .base_up = prism->up_cd / 100.0};
 }

@@ -10,6 +10,7 @@
 
 #include "base/json_in.h"
 #include "base/json_out.h"
+#include "optics/prism.h"
 #include "record/side.h"
 
 struct record_prism {
@@ -35,3 +36,6 @@ bool record_prism_read(
 /* Writes the list under key; nothing when prism isn't here. */
 void record_prism_write(
     struct json_out *o, const char *key, const struct record_prism *prism);
+
+/* The same for the optics core; none where nothing was said. */
+struct optics_prism record_prism_optics(const struct record_prism *prism);

@@ -282,13 +282,6 @@ START_TEST(what_can_not_be_made_is_found)
 }
 END_TEST
 
-/* ---- finished glasses
- * ------------------------------------------------------------ */
-
-#define PAIR_RX                                                                \
-    "{'right':{'sphere':-2,'cylinder':-1,'axis':10},'left':{'sphere':-4},"     \
-    "'pd_mm':{'right':31,'left':32}}"
-
 static struct record_measured measured_of(const char *text)
 {
     struct record_measured m;
@@ -297,6 +290,61 @@ static struct record_measured measured_of(const char *text)
         err.faults ? err.faults->detail : "");
     return m;
 }
+
+#define AT_22 "'fitting_height_mm':{'right':22}"
+
+/* B is 36 mm, so the datum lies at 18: single vision at 22 is 4 mm up, and of
+ * a bifocal 22 is the segment's, not the reference point's. */
+START_TEST(what_is_made_is_what_is_checked)
+{
+    struct record_order_rx rx = rx_of(
+        "{'right':{'sphere':-2,'add':1.5,'prism':[{'amount':1,'base':'in'}],"
+        "'near_prism':[{'amount':3,'base':'out'}]},"
+        "'pd_mm':{'binocular':64,'near':60}}");
+    struct record_order sv =
+        order_of("{" SV ",'frame':{" SIZES "," AT_22 "},'purpose':'near'}");
+    struct record_order bifocal = order_of("{'lens':{'design':'bifocal',"
+                                           "'material':'resin','index':1.498},"
+                                           "'frame':{" SIZES "," AT_22 "}}");
+    struct record_measured m =
+        measured_of("{'right':{'sphere':-0.5},'height_mm':{'right':22},"
+                    "'pd_mm':{'right':30}}");
+    struct optics_pair pair = {.profile = OPTICS_PROFILE_ANSI_2015};
+    struct record_make make;
+
+    record_order_make(&sv, &rx, 0, &make);
+    ck_assert_double_eq(make.made.decentration.up_mm, 4);
+    ck_assert_double_eq(make.lens.pd_mm, 30);
+    ck_assert_double_eq(make.lens.prism.base_in, -3);
+    record_bench_pair(&m, &sv, &rx, &pair);
+    ck_assert_double_eq(pair.eyes[0].ordered.prism.base_in, -3);
+    ck_assert_double_eq(pair.eyes[0].ordered.height_mm, make.lens.height_mm);
+    ck_assert_double_eq(pair.eyes[0].ordered.pd_mm, make.lens.pd_mm);
+    ck_assert_double_eq(
+        pair.eyes[0].ordered.power.sph, make.lens.power.sph); /* the sum */
+    record_order_make(&bifocal, &rx, 0, &make);
+    ck_assert_double_eq(make.made.decentration.up_mm, 0);
+    ck_assert_double_eq(make.lens.pd_mm, 32);
+    ck_assert_double_eq(make.lens.prism.base_in, 1);
+}
+END_TEST
+
+/* Orders hand their numbers to the optics core as its own. */
+START_TEST(orders_and_optics_number_lenses_alike)
+{
+    for (int i = 0; i == 0 || RECORD_DESIGNS[i - 1]; i++)
+        ck_assert_pstr_eq(RECORD_DESIGNS[i], OPTICS_LENS_TYPES[i]);
+    for (int i = 0; i == 0 || RECORD_MATERIALS[i - 1]; i++)
+        ck_assert_pstr_eq(RECORD_MATERIALS[i], OPTICS_MATERIALS[i]);
+}
+END_TEST
+
+/* ---- finished glasses
+ * ------------------------------------------------------------ */
+
+#define PAIR_RX                                                                \
+    "{'right':{'sphere':-2,'cylinder':-1,'axis':10},'left':{'sphere':-4},"     \
+    "'pd_mm':{'right':31,'left':32}}"
 
 START_TEST(a_measurement_reads_back_what_it_writes)
 {
@@ -416,6 +464,8 @@ int main(void)
     tcase_add_test(tc, a_power_is_compensated_only_where_the_order_says_so);
     tcase_add_test(tc, what_a_lens_can_not_be_worn_as_is_no_power);
     tcase_add_loop_test(tc, what_can_not_be_made_is_found, 0, ROWS(MAKES));
+    tcase_add_test(tc, what_is_made_is_what_is_checked);
+    tcase_add_test(tc, orders_and_optics_number_lenses_alike);
     tcase_add_test(tc, a_measurement_reads_back_what_it_writes);
     tcase_add_loop_test(
         tc, what_has_nothing_to_be_held_to_is_a_fault, 0, ROWS(HELD));
