@@ -49,10 +49,12 @@ enum rc err_set(
 void err_fault(struct err *err, const char *pointer, const char *fmt, ...)
 {
     va_list ap;
-    const char *detail;
+    const char *detail = NULL;
 
+    /* Those that aren't kept take no memory. */
     va_start(ap, fmt);
-    detail = arena_vprintf(err->arena, fmt, ap);
+    if (err->n_faults < ERR_FAULTS_MAX)
+        detail = arena_vprintf(err->arena, fmt, ap);
     va_end(ap);
     if (err->rc == RC_OK) {
         err->rc = RC_INVALID;

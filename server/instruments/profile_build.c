@@ -34,7 +34,8 @@ struct build {
     const struct profile_record *record;
     const struct profile_mapping *mapping;
     struct err *err;
-    struct arena *arena;
+    struct arena *arena; /* the record's */
+    struct arena *scrap; /* of one cell's text, reset before the next */
     json_t *doc;
     bool measured; /* something of an eye came from the payload */
     bool local;    /* taken_at is in the clinic's zone, written as UTC */
@@ -44,8 +45,8 @@ struct build {
     size_t n_slots;
 };
 
-struct profile_row *profile_row_add(const struct profile *p,
-    struct profile_record *record, int sort, struct arena *arena)
+struct profile_row *profile_row_add(
+    const struct profile *p, struct profile_record *record, int sort)
 {
     struct profile_row *row;
 
@@ -53,14 +54,15 @@ struct profile_row *profile_row_add(const struct profile *p,
         struct profile_row *more;
 
         record->room = record->room ? 2 * record->room : 4;
-        more = arena_calloc(arena, record->room, sizeof(*more));
+        more = arena_calloc(record->arena, record->room, sizeof(*more));
         if (record->n)
             memcpy(more, record->rows, record->n * sizeof(*more));
         record->rows = more;
     }
     row = &record->rows[record->n++];
     row->sort = sort;
-    row->cells = arena_calloc(arena, p->n_cells + 1, sizeof(*row->cells));
+    row->cells =
+        arena_calloc(record->arena, p->n_cells + 1, sizeof(*row->cells));
     return row;
 }
 
@@ -292,12 +294,12 @@ static void put(struct build *b, const struct profile_field *f,
 
 /* ---- rows -------------------------------------------------------------- */
 
-static bool cell_here(
+/* What stands in a cell, until the next one is asked for. */
+static const char *cell_text(
     const struct build *b, const struct profile_row *row, int cell)
 {
-    const struct profile_cell *at = &row->cells[cell];
-
-    return (at->s || at->json) && *profile_cell_text(at, b->arena);
+    arena_reset(b->scrap);
+    return profile_cell_text(&row->cells[cell], b->scrap);
 }
 
 /* True when any of the rows has it. */
@@ -307,11 +309,10 @@ static bool holds(const struct build *b, const struct profile_row *rows,
     bool here = false, is = false;
 
     for (size_t i = 0; i < n; i++) {
-        if (!cell_here(b, &rows[i], c->cell))
-            continue;
-        here = true;
-        is = is || profile_words_hold(&c->is,
-                       profile_cell_text(&rows[i].cells[c->cell], b->arena));
+        const char *text = cell_text(b, &rows[i], c->cell);
+
+        here = here || *text;
+        is = is || (*text && profile_words_hold(&c->is, text));
     }
     return c->is.n ? is : here == c->here;
 }
@@ -338,10 +339,10 @@ static const char *eye_of(
         *section = p->sorts[row->sort].eye;
         return record_side_word((enum record_side) * section);
     }
-    if (cell < 0 || !cell_here(b, row, cell))
+    label = cell < 0 ? "" : cell_text(b, row, cell);
+    if (!*label)
         return *section >= 0 ? record_side_word((enum record_side) * section)
                              : NULL;
-    label = profile_cell_text(&row->cells[cell], b->arena);
     for (int side = 0; side < RECORD_SIDES; side++)
         if (profile_words_hold(&p->eye.words[side], label))
             return record_side_word((enum record_side)side);
@@ -375,10 +376,12 @@ static const char *target_of(
 static void take_field(struct build *b, const struct profile_field *f,
     const struct profile_row *row, const char *eye)
 {
-    struct profile_why why = {.arena = b->arena};
-    json_t *value = profile_value(b->p, b->mapping, f, row, &why);
+    struct profile_why why = {.arena = b->scrap};
     struct origin from = {f->to, row, f->cells[0]};
+    json_t *value;
 
+    arena_reset(b->scrap);
+    value = profile_value(b->p, b->mapping, f, row, &why);
     if (!value && !why.why)
         return;
     if (why.why) {
@@ -511,7 +514,7 @@ static void found_add(
 /* Reads the document as a reading; its faults become the payload's. */
 static struct record_reading *read_doc(struct build *b)
 {
-    struct err scratch = ERR_INIT(b->arena);
+    struct err scratch = ERR_INIT(b->err->arena);
     struct record_reading *reading = NULL;
 
     instruments_native_read(json_in_root(b->doc, &scratch), &reading, &scratch);
@@ -521,6 +524,23 @@ static struct record_reading *read_doc(struct build *b)
         fault(b, &from, f->pointer, f->detail);
     }
     return scratch.rc == RC_OK ? reading : NULL;
+}
+
+/* So that no fault, and no copy of a cell, is long. */
+static void check_cells(struct build *b)
+{
+    for (size_t i = 0; i < b->record->n; i++) {
+        const struct profile_row *row = &b->record->rows[i];
+
+        for (size_t k = 0; k < b->p->n_cells; k++) {
+            const struct profile_cell *cell = &row->cells[k];
+
+            if (cell->len > PROFILE_CELL_MAX ||
+                json_string_length(cell->json) > PROFILE_CELL_MAX)
+                fault(b, &(struct origin){"", row, (int)k}, "",
+                    "is too long to be a value");
+        }
+    }
 }
 
 /* One reading of the record, or NULL: faulty, or nothing was measured. */
@@ -548,15 +568,20 @@ void profile_build(const struct profile *p, const struct profile_record *record,
 {
     size_t before = err->n_faults, n = found->n;
     struct build *b = xcalloc(1, sizeof(*b));
+    struct arena *scrap = arena_new();
 
-    for (size_t i = 0; i < p->n_readings; i++) {
+    *b = (struct build){
+        .p = p, .record = record, .err = err, .arena = record->arena};
+    check_cells(b);
+    for (size_t i = 0; i < p->n_readings && err->n_faults == before; i++) {
         struct record_reading *reading;
 
         *b = (struct build){.p = p,
             .record = record,
             .mapping = &p->readings[i],
             .err = err,
-            .arena = err->arena};
+            .arena = record->arena,
+            .scrap = scrap};
         reading = build_one(b, zone);
         if (reading)
             found_add(found, reading, err->arena);
@@ -568,5 +593,6 @@ void profile_build(const struct profile *p, const struct profile_record *record,
         fault(b, &(struct origin){"", NULL, -1}, "",
             "nothing that the profile reads was measured here");
     }
+    arena_free(scrap);
     free(b);
 }

@@ -130,27 +130,37 @@ static bool text_of(const struct profile *p, const struct instruments_input *in,
     return false;
 }
 
+static enum rc form_decode(
+    struct profile_job job, const struct instruments_input *in)
+{
+    struct encoding_text text;
+
+    if (profile_by_rows(job.p))
+        return rows_decode(job, in);
+    if (!text_of(job.p, in, &text, job.err))
+        return job.err->rc;
+    if (job.p->form == PROFILE_LINES)
+        return profile_lines_decode(job, text);
+    if (job.p->form == PROFILE_XML)
+        return profile_xml_decode(job, text);
+    return profile_json_decode(job, text);
+}
+
 enum rc profile_decode(const struct profile *profile,
     const struct instruments_input *in, struct instruments_readings *ret,
     struct err *err)
 {
     struct profile_found found = {0};
-    struct profile_job job = {profile, in->zone, &found, err};
-    struct encoding_text text;
+    struct profile_job job = {profile, in->zone, &found, NULL, err};
+    enum rc rc;
 
     if (in->len == 0)
         return err_set(err, RC_SYNTAX, "", "the body is empty");
-    if (profile_by_rows(profile)) {
-        TRY(rows_decode(job, in));
-    } else if (!text_of(profile, in, &text, err)) {
-        return err->rc;
-    } else if (profile->form == PROFILE_LINES) {
-        TRY(profile_lines_decode(job, text));
-    } else if (profile->form == PROFILE_XML) {
-        TRY(profile_xml_decode(job, text));
-    } else {
-        TRY(profile_json_decode(job, text));
-    }
+    job.record = arena_new();
+    rc = form_decode(job, in);
+    arena_free(job.record);
+    if (rc != RC_OK)
+        return rc;
     if (found.n > INSTRUMENTS_READINGS_MAX)
         return err_set(err, RC_INVALID, "", "makes %zu readings; %d at most",
             found.n, INSTRUMENTS_READINGS_MAX);

@@ -32,7 +32,11 @@ struct profile_record {
     size_t n, room;
     size_t line, last_line;
     const char *pointer; /* of a JSON payload, else NULL */
+    struct arena *arena; /* of its rows, and of what goes with them */
 };
+
+/* Bytes of a value; the longest texts are of 2,000 characters. */
+#define PROFILE_CELL_MAX 8192
 
 /* Readings that a payload gave so far. */
 struct profile_found {
@@ -40,9 +44,9 @@ struct profile_found {
     size_t n, room;
 };
 
-/* A row of the record with no cell filled in; in arena. */
-struct profile_row *profile_row_add(const struct profile *p,
-    struct profile_record *record, int sort, struct arena *arena);
+/* A row of the record with no cell filled in; in the record's arena. */
+struct profile_row *profile_row_add(
+    const struct profile *p, struct profile_record *record, int sort);
 
 /*
  * Turns a record into readings at the end of found; adds every fault to err,
@@ -104,6 +108,7 @@ struct profile_job {
     const struct profile *p;
     struct instruments_zone zone;
     struct profile_found *found;
+    struct arena *record; /* of one record, reset behind it */
     struct err *err;
 };
 enum rc profile_lines_decode(struct profile_job job, struct encoding_text text);

@@ -55,8 +55,8 @@ static struct at find(struct at at, const char *path, struct arena *arena)
     return at;
 }
 
-static void fill_row(const struct profile_job *job, struct profile_row *row,
-    struct at of, struct arena *arena)
+static void fill_row(
+    const struct profile_job *job, struct profile_row *row, struct at of)
 {
     const struct profile *p = job->p;
 
@@ -65,7 +65,7 @@ static void fill_row(const struct profile_job *job, struct profile_row *row,
 
         if (p->cells[i].sort != row->sort)
             continue;
-        at = find(of, p->cells[i].path, arena);
+        at = find(of, p->cells[i].path, job->record);
         row->cells[i].pointer = at.pointer;
         if (json_is_object(at.value) || json_is_array(at.value))
             err_fault(job->err, at.pointer,
@@ -99,13 +99,13 @@ static struct at part(struct at at, size_t i, struct arena *arena)
 static void read_record(struct profile_job *job, struct at of)
 {
     const struct profile *p = job->p;
-    struct arena *arena = job->err->arena;
-    struct profile_record record = {.pointer = of.pointer};
+    struct profile_record record = {
+        .pointer = of.pointer, .arena = job->record};
     size_t before = job->err->n_faults;
 
-    fill_row(job, profile_row_add(p, &record, 0, arena), of, arena);
+    fill_row(job, profile_row_add(p, &record, 0), of);
     for (size_t i = 1; i < p->n_sorts; i++) {
-        struct at rows = find(of, p->sorts[i].path, arena);
+        struct at rows = find(of, p->sorts[i].path, job->record);
         size_t n = count(rows);
 
         if (record.n + n > PROFILE_ROWS_MAX) {
@@ -114,8 +114,8 @@ static void read_record(struct profile_job *job, struct at of)
             return;
         }
         for (size_t k = 0; k < n; k++)
-            fill_row(job, profile_row_add(p, &record, (int)i, arena),
-                part(rows, k, arena), arena);
+            fill_row(job, profile_row_add(p, &record, (int)i),
+                part(rows, k, job->record));
     }
     if (job->err->n_faults == before)
         profile_build(p, &record, job->zone, job->found, job->err);
@@ -135,7 +135,9 @@ enum rc profile_json_decode(struct profile_job job, struct encoding_text text)
             "must be a record, or a list of 1 to %d", INSTRUMENTS_READINGS_MAX);
     for (size_t i = 0; i < n && n <= INSTRUMENTS_READINGS_MAX &&
                        job.err->n_faults < ERR_FAULTS_MAX;
-         i++)
-        read_record(&job, part(records, i, job.err->arena));
+         i++) {
+        read_record(&job, part(records, i, job.record));
+        arena_reset(job.record);
+    }
     return job.err->rc;
 }

@@ -231,7 +231,8 @@ static void close_record(struct reader *r)
         return;
     r->records++;
     profile_build(r->job.p, &r->record, r->job.zone, r->job.found, r->job.err);
-    r->record = (struct profile_record){0};
+    arena_reset(r->job.record);
+    r->record = (struct profile_record){.arena = r->job.record};
 }
 
 static void take_line(struct reader *r, struct line line)
@@ -248,7 +249,7 @@ static void take_line(struct reader *r, struct line line)
                 r->number, PROFILE_ROWS_MAX);
             return;
         }
-        row = profile_row_add(p, &r->record, (int)i, r->job.err->arena);
+        row = profile_row_add(p, &r->record, (int)i);
         row->line = r->number;
         matches(&p->sorts[i].pattern, line, row);
         if (r->record.n == 1)
@@ -294,7 +295,7 @@ static struct line next_line(char **s, char *end)
 
 enum rc profile_lines_decode(struct profile_job job, struct encoding_text text)
 {
-    struct reader r = {.job = job};
+    struct reader r = {.job = job, .record = {.arena = job.record}};
     char *s = arena_memdup(job.err->arena, text.s, text.len);
     char *end = s + text.len;
 

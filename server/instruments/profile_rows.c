@@ -225,8 +225,8 @@ static char *key_of(struct profile_rows *rows, const struct raw_line *raw)
 {
     const struct profile *p = rows->p;
     struct err err = ERR_INIT(rows->scratch);
-    struct profile_record record = {0};
-    struct profile_row *row = profile_row_add(p, &record, 0, rows->scratch);
+    struct profile_record record = {.arena = rows->scratch};
+    struct profile_row *row = profile_row_add(p, &record, 0);
     struct encoding_text text = line_text(rows, raw->bytes, raw->len, 0, &err);
     TEXT_AUTO key = {0};
 
@@ -242,16 +242,16 @@ static char *key_of(struct profile_rows *rows, const struct raw_line *raw)
 static void group_read(
     struct profile_rows *rows, struct profile_group *ret, struct err *err)
 {
-    struct profile_record record = {0};
+    struct profile_record record = {.arena = rows->scratch};
     struct profile_found found = {0};
     bool good = true;
 
+    arena_reset(rows->scratch);
     for (size_t i = 0; i < rows->n_lines; i++) {
         const struct row_line *line = &rows->lines[i];
         struct encoding_text text = line_text(rows,
             rows->group.data + line->offset, line->len, line->number, err);
-        struct profile_row *row =
-            profile_row_add(rows->p, &record, 0, err->arena);
+        struct profile_row *row = profile_row_add(rows->p, &record, 0);
 
         row->line = line->number;
         good = text.s &&

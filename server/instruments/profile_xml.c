@@ -15,7 +15,9 @@
 #include "instruments/profile_inside.h"
 
 #define XML_MAX (1 << 20) /* bytes; nodes take up to thirty times as much */
-#define STEPS_MAX 5000000 /* of XPath in one payload, as libxml2 counts */
+/* Of XPath in one payload, as libxml2 counts; a byte of what is found is one
+ * more. */
+#define STEPS_MAX 5000000
 
 /* ---- parsing ----------------------------------------------------------- */
 
@@ -167,7 +169,7 @@ static xmlXPathObjectPtr run(struct query *q, xmlXPathCompExprPtr compiled,
         return NULL;
     q->ctx->node = node;
     q->ctx->opCount = 0;
-    q->ctx->opLimit = STEPS_MAX - q->steps;
+    q->ctx->opLimit = q->steps < STEPS_MAX ? STEPS_MAX - q->steps : 1;
     if (compiled)
         result = xmlXPathCompiledEval(compiled, q->ctx);
     q->steps += q->ctx->opCount;
@@ -222,7 +224,8 @@ static void fill_row(struct query *q, struct profile_row *row, xmlNodePtr node)
                 row->line, p->cells[i].path,
                 xmlXPathNodeSetGetLength(found->nodesetval));
         else
-            row->cells[i] = cell_of(found, q->job.err->arena);
+            row->cells[i] = cell_of(found, q->job.record);
+        q->steps += row->cells[i].len;
         xmlXPathFreeObject(found);
     }
 }
@@ -242,7 +245,7 @@ static void read_rows(
         n = 0;
     }
     for (int i = 0; i < n; i++)
-        fill_row(q, profile_row_add(p, record, sort, q->job.err->arena),
+        fill_row(q, profile_row_add(p, record, sort),
             xmlXPathNodeSetItem(found->nodesetval, i));
     xmlXPathFreeObject(found);
 }
@@ -252,14 +255,15 @@ static void read_record(struct query *q, xmlNodePtr node)
     const struct profile *p = q->job.p;
     struct err *err = q->job.err;
     size_t before = err->n_faults;
-    struct profile_record record = {0};
+    struct profile_record record = {.arena = q->job.record};
 
     record.line = record.last_line = (size_t)xmlGetLineNo(node);
-    fill_row(q, profile_row_add(p, &record, 0, err->arena), node);
+    fill_row(q, profile_row_add(p, &record, 0), node);
     for (size_t i = 1; i < p->n_sorts; i++)
         read_rows(q, &record, (int)i, node);
     if (err->n_faults == before)
         profile_build(p, &record, q->job.zone, q->job.found, err);
+    arena_reset(q->job.record);
 }
 
 static void read_records(struct query *q, xmlDocPtr doc)

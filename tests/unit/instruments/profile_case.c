@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 
 #include "base/arena.h"
 #include "base/json_in.h"
@@ -446,6 +447,106 @@ START_TEST(a_path_that_takes_for_ever_is_stopped)
 }
 END_TEST
 
+/* What own's profile makes of a payload. */
+static enum rc decode_own(const char *name, const struct text *payload,
+    struct instruments_readings *ret, struct err *err)
+{
+    struct instruments_input in = {.bytes = payload->data, .len = payload->len};
+
+    return profile_decode(own(name, err->arena), &in, ret, err);
+}
+
+/* A path may find the whole document from each of its places. */
+START_TEST(what_paths_find_counts_as_their_steps)
+{
+    struct arena *arena = arena_new();
+    struct err err = ERR_INIT(arena);
+    struct instruments_readings readings = {0};
+    TEXT_AUTO t = {0};
+
+    text_puts(&t, "<d>");
+    say(&t, 1000, "<x>every one of these words, a thousand times</x>");
+    text_puts(&t, "</d>");
+    ck_assert_int_ne(decode_own("whole", &t, &readings, &err), RC_OK);
+    ck_assert_msg(strstr(err.faults->detail, "too many steps") != NULL, "%s",
+        err.faults->detail);
+    arena_free(arena);
+}
+END_TEST
+
+START_TEST(a_value_has_its_longest)
+{
+    struct arena *arena = arena_new();
+    struct err err = ERR_INIT(arena);
+    struct instruments_readings readings = {0};
+    TEXT_AUTO t = {0};
+
+    text_puts(&t, "at 2026-03-02T09:14:05Z\nL -1.00 ");
+    say(&t, PROFILE_CELL_MAX + 1, "9");
+    text_puts(&t, " x");
+    ck_assert_int_ne(decode_own("lines", &t, &readings, &err), RC_OK);
+    ck_assert_str_eq(
+        err.faults->detail, "line 2, \"cyl\": is too long to be a value");
+    arena_free(arena);
+}
+END_TEST
+
+/* 30 patterns of 8 captures: each line has 240 places, nearly all empty. */
+static json_t *many_places(void)
+{
+    json_t *patterns = json_array();
+
+    json_array_append_new(patterns, json_pack("{s:s}", "pattern", "at {at}"));
+    json_array_append_new(
+        patterns, json_pack("{s:s, s:s}", "pattern", "R{sph}", "eye", "right"));
+    for (int i = 0; i < 29; i++) {
+        TEXT_AUTO t = {0};
+
+        text_printf(&t, "%c%c", 'a' + i % 26, i < 26 ? 'a' : 'b');
+        for (int k = 0; k < 8; k++)
+            text_printf(&t, "{c%d:1}", i * 8 + k);
+        json_array_append_new(patterns, json_pack("{s:s}", "pattern", t.data));
+    }
+    return json_pack("{s:s, s:s, s:{s:s, s:o}, s:[{s:s, s:[{s:s, s:s}, "
+                     "{s:s, s:s}]}]}",
+        "title", "many places", "form", "lines", "lines", "begin", "at {at}",
+        "patterns", patterns, "readings", "kind", "autorefraction", "fields",
+        "to", "/taken_at", "from", "at", "to", "/{eye}/sphere", "from", "sph");
+}
+
+static long most_memory_kb(void)
+{
+    struct rusage usage;
+
+    ck_assert_int_eq(getrusage(RUSAGE_SELF, &usage), 0);
+    return usage.ru_maxrss;
+}
+
+/* 90,000 lines of 240 places of 32 bytes are 690 MB; those of one record 11. */
+START_TEST(memory_is_that_of_a_record)
+{
+    struct arena *arena = arena_new();
+    struct err err = ERR_INIT(arena);
+    struct instruments_readings readings = {0};
+    const struct profile *profile = read_profile(many_places(), arena);
+    TEXT_AUTO t = {0};
+    struct instruments_input in;
+    long before;
+
+    for (int i = 0; i < 60; i++) {
+        text_printf(&t, "at 2026-03-02T09:14:%02dZ\n", i);
+        say(&t, 1500, "R-1\n");
+    }
+    in = (struct instruments_input){.bytes = t.data, .len = t.len};
+    before = most_memory_kb();
+    ck_assert_int_eq(profile_decode(profile, &in, &readings, &err), RC_OK);
+    ck_assert_uint_eq(readings.n, 60);
+    /* The sanitizers keep 256 MB of what was freed. */
+    ck_assert_int_lt(most_memory_kb() - before, 450 * 1024);
+    arena_free(arena);
+}
+END_TEST
+
 void profile_tests(TCase *tc)
 {
     tcase_add_test(tc, rows_are_the_same_in_whatever_pieces_they_arrive);
@@ -461,4 +562,7 @@ void profile_tests(TCase *tc)
         0, ARRAY_LEN(BYTES));
     tcase_add_loop_test(tc, xml_that_means_harm_is_refused_in_time, 0, 7);
     tcase_add_test(tc, a_path_that_takes_for_ever_is_stopped);
+    tcase_add_test(tc, what_paths_find_counts_as_their_steps);
+    tcase_add_test(tc, a_value_has_its_longest);
+    tcase_add_test(tc, memory_is_that_of_a_record);
 }
