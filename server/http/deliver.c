@@ -10,7 +10,8 @@
 #include "http/post.h"
 
 #define LOOK_MS 250
-#define LEASE_S 60 /* longer than posting takes */
+#define LEASE_S 60    /* longer than posting takes */
+#define CLAIM_MOST 64 /* messages posted at once: memory, and the receiver */
 #define PAUSE_MOST_S 3600
 #define QUIET_US INT64_C(1000000) /* where the first of each has to wait */
 
@@ -23,6 +24,7 @@ struct deliver {
     struct http_server *srv;
     struct arena *arena; /* of one network's turn */
     bool busy, any;
+    bool full;        /* more waits than was claimed */
     int64_t quiet_us; /* nothing of what waits has its turn before */
     size_t n_networks, at;
     char (*networks)[UUID_TEXT_SIZE];
@@ -32,15 +34,20 @@ struct deliver {
 };
 
 static void next_network(struct deliver *d);
+static void look(void *arg);
 
 static void rest(struct deliver *d)
 {
+    bool full = d->full;
+
     if (d->n_networks > 0 && !d->any)
         d->quiet_us = instant_now_us() + QUIET_US;
     arena_reset(d->arena);
     d->n_networks = 0;
-    d->any = false;
+    d->any = d->full = false;
     d->busy = false;
+    if (full)
+        look(d);
 }
 
 static struct db_who of_network(const struct deliver *d)
@@ -163,6 +170,7 @@ static void claimed(void *arg, const struct db_reply *reply)
     }
     rows = reply->rows[0];
     d->any = true;
+    d->full = d->full || d->n == CLAIM_MOST;
     d->claimed = arena_calloc(d->arena, d->n, sizeof(*d->claimed));
     d->messages = arena_calloc(d->arena, d->n, sizeof(*d->messages));
     for (size_t i = 0; i < d->n; i++) {
@@ -176,8 +184,10 @@ static void claimed(void *arg, const struct db_reply *reply)
         m->body = body_of(d->arena, rows, i);
         sign_derive(d->srv->root, "webhook", m->webhook_id, m->secret);
     }
-    if (!worker_start(d->srv->parts.deliveries, post, posted, d))
+    if (!worker_start(d->srv->parts.deliveries, post, posted, d)) {
+        d->full = false;
         rest(d); /* the claims run out */
+    }
 }
 
 static void next_network(struct deliver *d)
@@ -190,6 +200,7 @@ static void next_network(struct deliver *d)
     }
     call = db_call_new(d->arena, &DB_WEBHOOK_CLAIM);
     db_put_int(call, LEASE_S);
+    db_put_int(call, CLAIM_MOST);
     write_for_network(d, call, claimed);
 }
 

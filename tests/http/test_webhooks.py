@@ -123,6 +123,8 @@ class Webhooks(OrderCase):
                          {"deliveries": 1})
         self.assertEqual([m["kind"] for m in self.told(2)],
                          ["order-moved", "order-placed"])
+        wait_until("both are told", lambda: len(
+            self.deliveries(hook, "?state=delivered")) == 2)
         since = self.receiver.taken()[1]["id"]
         self.assertEqual(self.replay(hook, {"since": since}).body,
                          {"deliveries": 2})
@@ -155,6 +157,28 @@ class Webhooks(OrderCase):
         self.assertEqual(len(self.deliveries(hook)), 1)
         self.problem(self.replay(hook, {"dead": True}), 409, "/closed")
 
+    def test_a_backlog_is_posted_some_at_a_time(self):
+        # 64 at once, whatever waits: CLAIM_MOST of server/http/deliver.c.
+        begun = []
+
+        def answer(path, message):
+            if not begun:
+                begun.append(self.svc.psql(
+                    "SELECT count(*) FROM webhook_delivery WHERE attempts > 0"
+                    f" AND webhook_id = '{hook}'"))
+            return 200
+        self.receiver.answer = answer
+        hook = self.hook("/many")
+        self.svc.psql(
+            "INSERT INTO outbox (network_id, event_id, kind, subject_id, body)"
+            f" SELECT '{self.net.id}', gen_random_uuid(), 'order-moved',"
+            " gen_random_uuid(), '{}' FROM generate_series(1, 600)")
+        self.told(600, "/many", 60)
+        self.assertEqual(begun[0], [["64"]])
+        wait_until("all are told", lambda: self.svc.psql(
+            "SELECT count(*) FROM webhook_delivery WHERE state = 'delivered'"
+            f" AND webhook_id = '{hook}'") == [["600"]], 60)
+
     def test_a_slow_address_holds_nobody_up(self):
         def answer(path, message):
             if path == "/slow":
@@ -173,6 +197,7 @@ class Webhooks(OrderCase):
         for body, pointer in (
                 ({}, "/url"), ({"url": "ftp://a.example/"}, "/url"),
                 ({"url": "http://a.example/"}, "/url"),
+                ({"url": "http://127.a.example/"}, "/url"),
                 ({"url": "https://me:pw@a.example/"}, "/url"),
                 ({"url": "not one"}, "/url"), ({"url": 1}, "/url"),
                 ({"url": "https://a.example/", "kinds": ["x"]}, "/kinds/0"),

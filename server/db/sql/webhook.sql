@@ -106,26 +106,32 @@ SELECT counted.n FROM counted CROSS JOIN logged
 SELECT network_id FROM networks_with_deliveries()
 
 -- The first that waits of each subject and address, when its time has come,
--- is this daemon's for some seconds (1); a daemon that dies leaves it to others.
+-- is this daemon's for some seconds (1), the longest due (2) of them; a daemon
+-- that dies leaves them to others.
 -- name: webhook_claim
 UPDATE webhook_delivery AS d
 SET
     attempts = d.attempts + 1,
     next_at = now() + make_interval(secs => $1::integer)
 FROM (
-    SELECT DISTINCT ON (x.webhook_id, x.subject_id)
-        x.webhook_id, x.subject_id, x.event_id, x.next_at
-    FROM webhook_delivery AS x
-    WHERE x.state = 'waiting'
-    ORDER BY x.webhook_id, x.subject_id, x.ordinal, x.event_id
+    SELECT f.webhook_id, f.event_id, w.url
+    FROM (
+        SELECT DISTINCT ON (x.webhook_id, x.subject_id)
+            x.webhook_id, x.subject_id, x.event_id, x.next_at
+        FROM webhook_delivery AS x
+        WHERE x.state = 'waiting'
+        ORDER BY x.webhook_id, x.subject_id, x.ordinal, x.event_id
+    ) AS f
+    JOIN webhook AS w ON w.webhook_id = f.webhook_id
+    WHERE f.next_at <= now() AND NOT w.closed
+    ORDER BY f.next_at
+    LIMIT $2::integer
 ) AS first
-JOIN webhook AS w ON w.webhook_id = first.webhook_id
 JOIN outbox AS b ON b.event_id = first.event_id
 WHERE d.webhook_id = first.webhook_id AND d.event_id = first.event_id
-    AND first.next_at <= now() AND d.next_at <= now() AND d.state = 'waiting'
-    AND NOT w.closed
+    AND d.next_at <= now() AND d.state = 'waiting'
 RETURNING
-    d.webhook_id, d.event_id, d.attempts, w.url, b.kind, b.body,
+    d.webhook_id, d.event_id, d.attempts, first.url, b.kind, b.body,
     (extract(epoch FROM b.at) * 1000000)::bigint AS at_us
 
 -- How each of some (webhooks 1, events 2) ended: its state, the HTTP status or
