@@ -3,7 +3,9 @@
 import base64
 import csv
 import json
+import os
 import re
+import subprocess
 import unittest
 
 from apidoc import Description
@@ -131,6 +133,27 @@ class Versions(Case):
         second = self.add(Idempotency_Key="p")
         self.assertEqual(first.body, second.body)
         self.assertEqual(self.count("field_profile"), 1)
+
+    def test_of_two_at_the_same_time_one_is_told_of_the_other(self):
+        self.add()
+        for name, version, tail, body, status in (
+                ("rows", 2, "/rows/versions", {"profile": ROWS}, 412),
+                ("new", 1, "", {"name": "new", "profile": ROWS}, 409)):
+            first = subprocess.Popen(
+                svc.psql_command("lensclerk_super"), text=True, cwd="/",
+                stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                env={"PATH": os.environ["PATH"]})
+            with first, self.subTest(name):
+                first.stdin.write(
+                    "BEGIN; INSERT INTO field_profile (network_id, name,"
+                    " version, profile_id, title, form, document, created_at)"
+                    f" SELECT '{self.net.id}', '{name}', {version},"
+                    " gen_random_uuid(), 'x', 'lines', '{}', now();"
+                    " SELECT 'stands'; SELECT pg_sleep(1); COMMIT;")
+                first.stdin.close()
+                self.assertEqual(first.stdout.readline(), "stands\n")
+                self.ask("admin", "POST", "/v1/profiles" + tail, body,
+                         status, If_Match='"1"')
 
     def test_only_an_admin_writes_and_only_this_network_sees(self):
         self.add()

@@ -35,7 +35,8 @@ WHERE p.name = $1
 ORDER BY p.version DESC
 LIMIT 500
 
--- $6: the version that it follows, 0 for the first.
+-- $6: the version that it follows, 0 for the first.  No row when another was
+-- first, also at the same time.
 -- name: profile_add
 WITH done AS (
     INSERT INTO field_profile (
@@ -44,6 +45,7 @@ WITH done AS (
     SELECT $1::uuid, $2, $6::integer + 1, $3, $4, $5
     WHERE $6::integer = coalesce(
         (SELECT max(version) FROM field_profile WHERE name = $2), 0)
+    ON CONFLICT ON CONSTRAINT field_profile_version DO NOTHING
     RETURNING profile_id, version
 ),
 
