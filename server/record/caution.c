@@ -27,7 +27,6 @@
 #define K_CYL_CD 800
 #define K_LOW_CD 3000
 #define K_HIGH_CD 6000
-#define CORNEA_MISMATCH_D 2.0 /* refractive against expected cylinder */
 #define PD_SUM_MM100 100
 
 void record_caution_add(struct record_reading *reading, const char *code,
@@ -319,22 +318,31 @@ static void check_cornea(struct record_reading *r, int side)
             "flat and steep meridian are %.0f degrees off perpendicular", skew);
 }
 
+double record_cornea_apart(
+    struct optics_vector eye, struct optics_power corneal)
+{
+    struct optics_power want;
+
+    if (optics_cornea_expected(corneal, 1, -0.5, &want) != OPTICS_OK)
+        return 0;
+    return 2 * optics_vector_astigmatism(
+                   optics_vector_difference(eye, optics_vector_of(want)));
+}
+
 double record_cornea_mismatch(struct optics_rx power, int32_t vertex_mm100,
     const struct record_cornea *cornea)
 {
-    struct optics_power eye = optics_power_of_rx(power), at_eye, corneal, want;
+    struct optics_power eye = optics_power_of_rx(power), at_eye, corneal;
 
     if (!cornea->flat.here || !cornea->steep.here ||
         optics_cornea_astigmatism(cornea->flat.power_cd / 100.0,
             cornea->flat.axis_cdeg / 100.0, cornea->steep.power_cd / 100.0,
-            &corneal) != OPTICS_OK ||
-        optics_cornea_expected(corneal, 1, -0.5, &want) != OPTICS_OK)
+            &corneal) != OPTICS_OK)
         return 0;
     if (vertex_mm100 != NUM_ABSENT &&
         optics_vertex_move(eye, vertex_mm100 / 100.0, 0, &at_eye) == OPTICS_OK)
         eye = at_eye;
-    return 2 * optics_vector_astigmatism(optics_vector_difference(
-                   optics_vector_of(eye), optics_vector_of(want)));
+    return record_cornea_apart(optics_vector_of(eye), corneal);
 }
 
 static void check_mismatch(struct record_reading *r, int side)
@@ -345,7 +353,7 @@ static void check_mismatch(struct record_reading *r, int side)
     if (eye->source == RECORD_FROM_NOTHING || r->kind == RECORD_LENSOMETRY)
         return;
     off = record_cornea_mismatch(eye->power, r->vertex_mm100, &eye->cornea);
-    if (off > CORNEA_MISMATCH_D)
+    if (off > RECORD_CORNEA_APART_D)
         record_caution_add(r, "cornea-mismatch", side,
             "the cylinder lies %.2f D from what the cornea lets expect", off);
 }

@@ -8,6 +8,7 @@
  */
 #include <stdint.h>
 
+#include "optics/vector.h"
 #include "record/reading.h"
 
 /*
@@ -19,6 +20,15 @@ void record_reading_caution(struct record_reading *reading, int64_t now_us);
 /* Adds one caution; side is enum record_side, or -1 for the whole reading. */
 void record_caution_add(struct record_reading *reading, const char *code,
     int side, const char *fmt, ...) __attribute__((format(printf, 4, 5)));
+
+/* Farther than this from what the cornea lets expect is a caution, D (chosen by
+ * us). */
+#define RECORD_CORNEA_APART_D 2.0
+
+/* How far eye's astigmatism lies from what the cornea's (minus cylinder, sph 0)
+ * lets expect, as below. */
+double record_cornea_apart(
+    struct optics_vector eye, struct optics_power corneal);
 
 /*
  * How far a refraction's cylinder lies from what the cornea lets expect, as

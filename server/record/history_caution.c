@@ -5,8 +5,8 @@
 
 #include "base/arena.h"
 #include "base/instant.h"
-#include "optics/cornea.h"
 #include "optics/slip.h"
+#include "record/caution.h"
 
 /* Chosen by us, unless a source is named. */
 #define MOST 40 /* entries of a history that are looked at */
@@ -23,7 +23,6 @@
 #define SAME_D 1e-4 /* vectors are kept to 0.0001 D */
 #define COPY_CHANCE 0.01
 #define COPY_STEP_D 0.125 /* of M, J0, J45 where powers are in quarters */
-#define CORNEA_MISMATCH_D 2.0
 
 struct looked {
     const struct record_story *story;
@@ -339,17 +338,13 @@ static void check_cornea(struct looked *l)
     const struct record_past *now = &l->story->now;
 
     for (int eye = 0; eye < 2; eye++) {
-        struct optics_power want;
         double off;
 
         if (!now->has[eye] || !l->story->has_cornea[eye] ||
-            record_past_glasses(now) ||
-            optics_cornea_expected(l->story->cornea[eye], 1, -0.5, &want) !=
-                OPTICS_OK)
+            record_past_glasses(now))
             continue;
-        off = 2 * optics_vector_astigmatism(optics_vector_difference(
-                      now->eyes[eye], optics_vector_of(want)));
-        if (off > CORNEA_MISMATCH_D)
+        off = record_cornea_apart(now->eyes[eye], l->story->cornea[eye]);
+        if (off > RECORD_CORNEA_APART_D)
             record_cautions_add(l->list, "cornea-mismatch", eye,
                 "the cylinder lies %.2f D from what the last keratometry lets "
                 "expect",

@@ -11,7 +11,6 @@
  * up. */
 #define ACUITY_LOW_LOGMAR 0.305
 /* Refractive cylinder against what the cornea lets expect, D of cylinder. */
-#define CORNEA_MISMATCH_D 2.0
 
 static const char *side_word(int side)
 {
@@ -60,7 +59,7 @@ static void check_cornea(const struct record_final *final, int side,
         return;
     off = record_cornea_mismatch(final->figures.eyes[side].power,
         final->figures.vertex_mm100, &k->cornea[side]);
-    if (off > CORNEA_MISMATCH_D)
+    if (off > RECORD_CORNEA_APART_D)
         record_cautions_add(list, "cornea-mismatch", side,
             "the cylinder of the %s eye lies %.2f D from what its cornea lets "
             "expect; check axis and power",
