@@ -54,6 +54,15 @@ static const unsigned DENIED[] = {
     SYS_kill,
     SYS_tkill,
     SYS_tgkill,
+    SYS_rt_sigqueueinfo,
+    SYS_rt_tgsigqueueinfo,
+    SYS_pidfd_open,
+    SYS_pidfd_send_signal,
+    SYS_setpriority,
+    SYS_sched_setaffinity,
+    SYS_sched_setscheduler,
+    SYS_sched_setattr,
+    SYS_sched_setparam,
     SYS_ptrace,
     SYS_process_vm_readv,
     SYS_process_vm_writev,
@@ -133,6 +142,16 @@ static void put_open(struct filter *f, unsigned number, size_t arg)
     put(f, BPF_RET | BPF_K, 0, 0, SECCOMP_RET_ALLOW);
 }
 
+/* Its own limits may be asked for, and no other process's. */
+static void put_limits(struct filter *f)
+{
+    put(f, BPF_JMP | BPF_JEQ | BPF_K, 0, 4, SYS_prlimit64);
+    put_load(f, offsetof(struct seccomp_data, args));
+    put(f, BPF_JMP | BPF_JEQ | BPF_K, 1, 0, 0);
+    put_refusal(f);
+    put(f, BPF_RET | BPF_K, 0, 0, SECCOMP_RET_ALLOW);
+}
+
 static void make_filter(struct filter *f)
 {
     f->n = 0;
@@ -153,6 +172,7 @@ static void make_filter(struct filter *f)
     put_open(f, SYS_open, 1);
 #endif
     put_open(f, SYS_openat, 2);
+    put_limits(f);
     put(f, BPF_RET | BPF_K, 0, 0, SECCOMP_RET_ALLOW);
 }
 

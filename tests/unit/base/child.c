@@ -98,6 +98,19 @@ static const struct {
         "import os\n"
         "try:\n os.kill(os.getppid(), 0)\n print('done')\nexcept OSError: "
         "pass"},
+    {"the same by another call", "python3",
+        "import ctypes, os\n"
+        "if ctypes.CDLL(None).sigqueue(os.getppid(), 0, None) == 0: "
+        "print('done')"},
+    {"a hold on another", "python3",
+        "import os\n"
+        "try:\n os.pidfd_open(os.getppid())\n print('done')\n"
+        "except OSError: pass"},
+    {"the limits of another", "python3",
+        "import os, resource as r\n"
+        "try:\n r.prlimit(os.getppid(), r.RLIMIT_CPU)\n print('done')\n"
+        "except OSError: pass\n"
+        "r.prlimit(0, r.RLIMIT_CPU)"},
     {"our open files", "python3",
         "import os\n"
         "for fd in range(3, 30):\n"
