@@ -88,6 +88,7 @@ static bool hold_lines(struct text *text, struct held *held)
 {
     char *line = strstr(text->data, "\nSIGNATURE ");
     char *key = strstr(text->data, "\nKEY ");
+    char *end;
 
     if (!line || !key || key > line) {
         printf("not signed: there are no lines KEY and SIGNATURE\n");
@@ -96,7 +97,12 @@ static bool hold_lines(struct text *text, struct held *held)
     text_put(&held->bytes, text->data, (size_t)(line + 1 - text->data));
     held->value = line + strlen("\nSIGNATURE ");
     held->key_id = key + strlen("\nKEY ");
-    line[strlen("\nSIGNATURE ") + strcspn(held->value, "\r\n")] = '\0';
+    end = line + strlen("\nSIGNATURE ") + strcspn(held->value, "\r\n");
+    if (end + strspn(end, "\r\n") != text->data + text->len) {
+        printf("not signed: something stands behind the signature\n");
+        return false;
+    }
+    *end = '\0';
     *line = '\0';
     key[strlen("\nKEY ") + strcspn(held->key_id, "\r\n")] = '\0';
     held->what = "order's square code";

@@ -165,6 +165,8 @@ class Signatures(OrderCase):
         wrong = code.replace("SPH -2.25", "SPH +2.25")
         self.assertNotEqual(wrong, code)
         self.assertEqual(self.verify(self.file("code", wrong)).returncode, 1)
+        more = code.rstrip("\n") + "\nSPH +2.25\n"
+        self.assertEqual(self.verify(self.file("code", more)).returncode, 2)
 
     def test_after_a_rotation_both_keys_are_known_and_the_new_one_signs(self):
         old = self.rx(self.signed())
