@@ -61,12 +61,8 @@ static struct record_reading *read_draft(const struct fhir_draft *draft,
         return NULL;
     r->prescription.here = draft->prescription;
     r->prescription.by = draft->by ? arena_strdup(err->arena, draft->by) : NULL;
-    if (draft->day_only) {
-        r->offset_assumed = true;
-        r->taken_offset_min =
-            zone->offset_min ? zone->offset_min(zone->zone, r->taken_us) : 0;
-        r->taken_us -= r->taken_offset_min * 60000000LL;
-    }
+    if (draft->day_only)
+        instruments_zone_assume(zone, r);
     return r;
 }
 

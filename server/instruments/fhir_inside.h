@@ -55,6 +55,8 @@ void fhir_put_device(struct fhir_draft *draft, struct json_in resource,
 const char *fhir_name_of(struct json_in resource, struct json_in reference,
     const struct fhir_pool *pool);
 
+/* The text of an element, or "". */
+const char *fhir_text_at(struct json_in in, const char *name);
 /* True when the concept has this code. */
 bool fhir_has_code(
     struct json_in concept, const char *system, const char *code);

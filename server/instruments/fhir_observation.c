@@ -109,13 +109,6 @@ static const struct {
     {"mm", "millimetre"},
 };
 
-static const char *text_at(struct json_in in, const char *name)
-{
-    const char *s = json_string_value(json_in_get(in, name).value);
-
-    return s ? s : "";
-}
-
 /* ---- what, how, whose -------------------------------------------------- */
 
 static const struct subject *subject_of(struct json_in in)
@@ -197,9 +190,9 @@ static void read_time(struct json_in in, struct fhir_draft *draft)
 
 static bool is_unit(struct json_in quantity, const char *ucum)
 {
-    const char *system = text_at(quantity, "system");
-    const char *code = text_at(quantity, "code");
-    const char *unit = text_at(quantity, "unit");
+    const char *system = fhir_text_at(quantity, "system");
+    const char *code = fhir_text_at(quantity, "code");
+    const char *unit = fhir_text_at(quantity, "unit");
 
     if (*code)
         return strcmp(code, ucum) == 0 && strcmp(system, FHIR_UCUM) == 0;
@@ -299,7 +292,7 @@ static void read_acuity(
 {
     struct json_in quantity = json_in_get(in, "valueQuantity");
     struct json_in text = json_in_get(in, "valueString");
-    const char *unit = text_at(quantity, "unit"), *notation = NULL;
+    const char *unit = fhir_text_at(quantity, "unit"), *notation = NULL;
     struct json_in from = quantity;
     char buf[NUM_TEXT_MAX];
     const json_t *number;
@@ -372,7 +365,7 @@ static const char *key_of(struct json_in in, const char *kind)
 
     text_puts(&key, kind);
     for (int i = 0; names[i]; i++)
-        text_printf(&key, "\n%s", text_at(in, names[i]));
+        text_printf(&key, "\n%s", fhir_text_at(in, names[i]));
     for (int i = 0; objects[i]; i++) {
         const json_t *value = json_in_get(in, objects[i]).value;
         char *text =

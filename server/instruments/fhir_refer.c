@@ -72,7 +72,7 @@ void fhir_put_time(struct fhir_draft *draft, struct json_in at)
 
 /* ---- concepts ---------------------------------------------------------- */
 
-static const char *text_at(struct json_in in, const char *name)
+const char *fhir_text_at(struct json_in in, const char *name)
 {
     const char *s = json_string_value(json_in_get(in, name).value);
 
@@ -87,8 +87,8 @@ bool fhir_has_code(struct json_in concept, const char *system, const char *code)
     for (size_t i = 0; i < n; i++) {
         struct json_in one = json_in_item(list, i);
 
-        if (strcmp(text_at(one, "code"), code) == 0 &&
-            strcmp(text_at(one, "system"), system) == 0)
+        if (strcmp(fhir_text_at(one, "code"), code) == 0 &&
+            strcmp(fhir_text_at(one, "system"), system) == 0)
             return true;
     }
     return false;
@@ -96,7 +96,7 @@ bool fhir_has_code(struct json_in concept, const char *system, const char *code)
 
 const char *fhir_concept_text(struct json_in concept)
 {
-    char *s = arena_strdup(concept.err->arena, text_at(concept, "text"));
+    char *s = arena_strdup(concept.err->arena, fhir_text_at(concept, "text"));
 
     for (char *c = s; *c; c++)
         if (*c >= 'A' && *c <= 'Z')
@@ -110,8 +110,8 @@ const char *fhir_concept_text(struct json_in concept)
 static bool means(
     struct json_in item, const char *full_url, const char *reference)
 {
-    const char *type = text_at(item, "resourceType");
-    const char *id = text_at(item, "id");
+    const char *type = fhir_text_at(item, "resourceType");
+    const char *id = fhir_text_at(item, "id");
     size_t n = strlen(type);
 
     if (full_url && strcmp(full_url, reference) == 0)
@@ -124,14 +124,14 @@ static bool means(
 static struct json_in find(struct json_in resource, struct json_in reference,
     const struct fhir_pool *pool)
 {
-    const char *s = text_at(reference, "reference");
+    const char *s = fhir_text_at(reference, "reference");
     struct json_in contained = json_in_get(resource, "contained");
     struct json_in none = {NULL, reference.pointer, reference.err};
 
     for (size_t i = 0; *s == '#' && i < json_array_size(contained.value); i++) {
         struct json_in one = json_in_item(contained, i);
 
-        if (strcmp(text_at(one, "id"), s + 1) == 0)
+        if (strcmp(fhir_text_at(one, "id"), s + 1) == 0)
             return one;
     }
     for (size_t i = 0; *s && *s != '#' && i < pool->n; i++)
@@ -142,7 +142,7 @@ static struct json_in find(struct json_in resource, struct json_in reference,
 
 static bool is_a(struct json_in resource, const char *type)
 {
-    return strcmp(text_at(resource, "resourceType"), type) == 0;
+    return strcmp(fhir_text_at(resource, "resourceType"), type) == 0;
 }
 
 static void put_number(struct fhir_draft *draft, struct json_in identifier)
@@ -184,7 +184,7 @@ void fhir_put_patient(struct fhir_draft *draft, struct json_in resource,
 {
     struct json_in patient = find(resource, reference, pool);
     struct json_in number = json_in_get(reference, "identifier");
-    const char *s = text_at(reference, "reference");
+    const char *s = fhir_text_at(reference, "reference");
     const char *slash = strrchr(s, '/');
     char lower[UUID_TEXT_SIZE];
 
@@ -218,7 +218,7 @@ void fhir_put_device(struct fhir_draft *draft, struct json_in resource,
             fhir_put_text(draft, TEXTS[i].to, json_string_value(at.value), at);
     }
     if (json_in_here(version))
-        fhir_put_text(draft, "/device/software", text_at(version, "value"),
+        fhir_put_text(draft, "/device/software", fhir_text_at(version, "value"),
             json_in_get(version, "value"));
 }
 
@@ -227,18 +227,19 @@ const char *fhir_name_of(struct json_in resource, struct json_in reference,
 {
     struct json_in person = find(resource, reference, pool);
     struct json_in name = json_in_item(json_in_get(person, "name"), 0);
-    const char *display = text_at(reference, "display");
+    const char *display = fhir_text_at(reference, "display");
     const char *given = "";
 
     if (*display)
         return display;
-    if (*text_at(name, "text"))
-        return text_at(name, "text");
+    if (*fhir_text_at(name, "text"))
+        return fhir_text_at(name, "text");
     if (json_is_string(json_in_item(json_in_get(name, "given"), 0).value))
         given = json_string_value(
             json_in_item(json_in_get(name, "given"), 0).value);
-    if (!*given && !*text_at(name, "family"))
+    if (!*given && !*fhir_text_at(name, "family"))
         return NULL;
     return arena_printf(resource.err->arena, "%s%s%s", given,
-        *given && *text_at(name, "family") ? " " : "", text_at(name, "family"));
+        *given && *fhir_text_at(name, "family") ? " " : "",
+        fhir_text_at(name, "family"));
 }

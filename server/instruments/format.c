@@ -7,6 +7,7 @@
 #include "instruments/dicom_json.h"
 #include "instruments/fhir.h"
 #include "instruments/native.h"
+#include "record/reading.h"
 
 static const struct instruments_format FORMATS[] = {
 #define FORMAT(name, media_type, probe, decode)                                \
@@ -35,4 +36,13 @@ const struct instruments_format *instruments_format_probe(
         if (FORMATS[i].probe(bytes, len))
             return &FORMATS[i];
     return NULL;
+}
+
+void instruments_zone_assume(
+    const struct instruments_zone *zone, struct record_reading *r)
+{
+    r->offset_assumed = true;
+    r->taken_offset_min =
+        zone->offset_min ? zone->offset_min(zone->zone, r->taken_us) : 0;
+    r->taken_us -= r->taken_offset_min * 60000000LL;
 }

@@ -23,6 +23,11 @@ struct instruments_zone {
     const void *zone;
 };
 
+/* taken_us of r, which is a local time written as if it were UTC, becomes an
+ * instant by the clinic's zone; r says so. */
+void instruments_zone_assume(
+    const struct instruments_zone *zone, struct record_reading *r);
+
 /* A DICOM file (PS3.10) becomes DICOM JSON by another program, which a decoder
  * can't start by itself.  RC_OK, or why not. */
 typedef enum rc instruments_unpack(

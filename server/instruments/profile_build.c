@@ -484,18 +484,6 @@ static void take_rows(struct build *b)
 
 /* ---- a reading --------------------------------------------------------- */
 
-/* A local time becomes an instant by the clinic's zone. */
-static void set_zone(const struct build *b, struct instruments_zone zone,
-    struct record_reading *reading)
-{
-    if (!b->local)
-        return;
-    reading->offset_assumed = true;
-    reading->taken_offset_min =
-        zone.offset_min ? zone.offset_min(zone.zone, reading->taken_us) : 0;
-    reading->taken_us -= reading->taken_offset_min * 60000000LL;
-}
-
 static void found_add(
     struct profile_found *found, struct record_reading *r, struct arena *arena)
 {
@@ -556,8 +544,8 @@ static struct record_reading *build_one(
     if (b->measured && b->err->n_faults == before) {
         put_constants(b, NULL, NULL);
         reading = read_doc(b);
-        if (reading)
-            set_zone(b, zone, reading);
+        if (reading && b->local)
+            instruments_zone_assume(&zone, reading);
     }
     json_decref(b->doc);
     return reading;

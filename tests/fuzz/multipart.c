@@ -1,19 +1,10 @@
 /* What multipart promises whatever the bytes: parts lie in the body, in order
  * and apart, and are as many as there are boundaries at most. */
 #include <stdint.h>
-#include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/multipart.h"
-
-#define PROMISE(held)                                                          \
-    do {                                                                       \
-        if (!(held)) {                                                         \
-            fprintf(stderr, "broken promise: %s\n", #held);                    \
-            abort();                                                           \
-        }                                                                      \
-    } while (0)
+#include "reading_target.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t len);
 
