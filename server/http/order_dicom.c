@@ -127,13 +127,16 @@ static struct when when_of(struct http_req *rq, const char *instant)
     return w;
 }
 
-/* Of the Rx's own patient; only a whole date has a DA. */
+/* Of the Rx's own patient; only a whole date has a DA.  A lab knows a patient
+ * by number and name, and needs no more. */
 static const char *born_of(struct http_req *rq, const struct order_row *x)
 {
     json_auto_t *rx = json_loads(x->rx_text, 0, NULL);
     const char *born = json_string_value(
         json_object_get(json_object_get(rx, "patient"), "born"));
 
+    if (rq->who.role == HTTP_LAB)
+        return NULL;
     return born && strlen(born) == 10 ? digits_of(rq, born, 10) : NULL;
 }
 

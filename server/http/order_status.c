@@ -12,6 +12,7 @@ struct move {
     struct order_row x;
     struct record_order_move move;
     struct record_order_state then;
+    bool places; /* a draft goes to the lab */
     const char *note;
     const char *answer;
 };
@@ -67,8 +68,7 @@ static enum rc write_move(
     struct record_order_state state = m->then;
     struct db_call *call = db_call_new(rq->arena, &DB_ORDER_MOVE);
     struct order_row *x = &m->x;
-    bool places = x->state.status == RECORD_ORDER_DRAFT &&
-                  state.status == RECORD_ORDER_REQUESTED;
+    bool places = m->places;
 
     (void)reply;
     (void)err;
@@ -100,8 +100,7 @@ static enum rc write_move(
 static void check_place(
     struct http_req *rq, const struct move *m, struct err *err)
 {
-    if (m->x.state.status != RECORD_ORDER_DRAFT ||
-        m->move.to.status != RECORD_ORDER_REQUESTED)
+    if (!m->places)
         return;
     order_check_named(&m->x, err);
     order_refuse_gaps(rq, &m->x, err);
@@ -112,7 +111,6 @@ static enum rc order_found(
 {
     struct move *m = arena_calloc(rq->arena, 1, sizeof(*m));
     struct err body = ERR_INIT(rq->arena);
-    bool places;
 
     rq->state = m;
     TRY(order_load(rq, reply, &m->x, err));
@@ -122,17 +120,17 @@ static enum rc order_found(
         TRY(record_order_may(&m->move, err));
     TRY(http_match(rq, m->x.version, err));
     *err = body;
+    m->places = m->x.state.status == RECORD_ORDER_DRAFT &&
+                m->move.to.status == RECORD_ORDER_REQUESTED;
     if (err->rc == RC_OK)
         check_place(rq, m, err);
     if (err->rc != RC_OK)
         return err->rc;
     TRY(record_order_move(m->x.state, &m->move, &m->then, err));
-    places = m->x.state.status == RECORD_ORDER_DRAFT &&
-             m->then.status == RECORD_ORDER_REQUESTED;
-    if (places || record_order_goes_on(m->x.state, m->then))
+    if (m->places || record_order_goes_on(m->x.state, m->then))
         TRY(order_check_rx(&m->x, err));
-    return places ? http_signer_find(rq, write_move)
-                  : write_move(rq, NULL, err);
+    return m->places ? http_signer_find(rq, write_move)
+                     : write_move(rq, NULL, err);
 }
 
 enum rc http_order_status_post(struct http_req *rq, struct err *err)

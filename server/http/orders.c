@@ -38,6 +38,22 @@ static struct db_call *remake_call(
     return call;
 }
 
+/* {"status","remake_of"?,"cause"?} for the audit log. */
+static const char *detail(struct http_req *rq, const struct order_row *x)
+{
+    TEXT_AUTO t = {0};
+    struct json_out o = JSON_OUT(&t);
+
+    json_out_object(&o, NULL);
+    json_out_text(&o, "status", RECORD_ORDER_STATUS_WORDS[x->state.status]);
+    for (size_t i = 0; i < x->more.n_remakes; i++) {
+        json_out_text(&o, "remake_of", x->more.remakes[i].of_id);
+        json_out_text(&o, "cause", x->more.remakes[i].cause);
+    }
+    json_out_object_end(&o);
+    return order_take(rq, &t);
+}
+
 static enum rc add(struct http_req *rq, struct begin *in)
 {
     struct db_call *call = db_call_new(rq->arena, &DB_ORDER_ADD), *calls[2];
@@ -62,8 +78,7 @@ static enum rc add(struct http_req *rq, struct begin *in)
     db_put_text(call, order_body(rq, x));
     db_put_text(call, http_new_id(rq));
     db_put_text(call, in->draft ? NULL : order_told(rq, x));
-    db_put_text(call,
-        in->draft ? "{\"status\":\"draft\"}" : "{\"status\":\"requested\"}");
+    db_put_text(call, detail(rq, x));
     db_put_text(call, in->answer);
     db_put_text(call, order_tag(rq, 1, in->answer, strlen(in->answer)));
     db_put_text(call, x->more.edition.code);

@@ -216,6 +216,10 @@ class Dicom(OrderCase):
                              ("device", 403)):
             self.assertEqual(self.get(order, role, "/dicom").status, status,
                              role)
+        for role, born in (("desk", ["19711109"]), ("lab", None)):
+            report = self.get(order, role, "/dicom").body[0]
+            self.assertEqual(report["00100030"].get("Value"), born, role)
+            self.assertEqual(report["00100020"]["Value"], ["Q-10442"], role)
         other = self.svc.network()
         self.assertEqual(other.api(
             "desk", "GET", f"/v1/orders/{order}/dicom").status, 404)

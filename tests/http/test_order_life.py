@@ -31,6 +31,11 @@ class LifeCase(OrderCase):
         return self.net.api(role, "POST", f"/v1/orders/{order}/questions",
                             {"pointer": pointer, "text": text})
 
+    def log(self, order):
+        """What the audit log says of an order, oldest first."""
+        return self.net.api("auditor", "GET", f"/v1/audit?subject={order}"
+                            ).body["items"][::-1]
+
     def walk(self, order, *moves):
         for role, status, stage in moves:
             answer = self.move(order, role, status, stage)
@@ -220,6 +225,35 @@ class Questions(LifeCase):
         self.problem(self.ask(order), 409, "/status")
 
 
+class Logged(LifeCase):
+    def test_whatever_happens_to_an_order_stands_in_the_audit_log(self):
+        order = self.place()["id"]
+        self.amend_order(order, frame={"dbl_mm": 17})
+        asked = self.ask(order).body["id"]
+        answer = self.net.api(
+            "desk", "POST", f"/v1/orders/{order}/questions/{asked}/answer",
+            {"text": "grey 2"})
+        self.assertEqual(answer.status, 201, answer.body)
+        self.walk(order, *TO_CUT)
+        check = self.net.api(
+            "lab", "POST", f"/v1/orders/{order}/bench-checks",
+            {"profile": "ANSI Z80.1-2015", "right": EYE,
+             "left": {"sphere": -1.75}})
+        self.assertEqual(check.status, 201, check.body)
+        rows = [r for r in self.log(order) if r["action"] != "viewed"]
+        self.assertEqual([r["action"] for r in rows],
+                         ["order-begun", "order-amended", "order-asked",
+                          "order-answered", "order-moved", "order-moved",
+                          "order-checked"])
+        self.assertEqual({r["patient"] for r in rows}, {self.patient})
+        self.assertEqual(rows[1]["detail"]["changes"][0]["pointer"],
+                         "/frame/dbl_mm")
+        self.assertEqual(rows[3]["detail"],
+                         {"question": asked, "pointer": "/lens/tint"})
+        self.assertEqual(rows[6]["detail"]["bench_check"],
+                         check.body["id"])
+
+
 class Remaking(LifeCase):
     def test_a_remake_names_what_it_replaces_and_why(self):
         order = self.place()["id"]
@@ -244,6 +278,10 @@ class Remaking(LifeCase):
                          [(new["id"], "axis-off")])
         self.assertEqual(old["history"][-1]["event"], "remade")
         self.assertEqual((old["status"], old["stage"]), ("completed", "sent"))
+        row, = self.log(new["id"])
+        self.assertEqual((row["action"], row["detail"]), (
+            "order-remade", {"status": "requested", "remake_of": order,
+                             "cause": "axis-off"}))
 
     def test_it_takes_the_rx_that_stands(self):
         exam = self.signed()

@@ -81,7 +81,10 @@ class Releases(OrderCase):
         for role in ("lab", "device", "admin", "auditor"):
             self.problem(self.post(exam, good, role), 403)
         self.problem(self.post(uuid7(), good), 404)
-        self.problem(self.post(exam, good, net=self.svc.network()), 404)
+        other = self.svc.network()
+        self.problem(self.post(exam, good, net=other), 404)
+        self.problem(other.api("desk", "GET", f"/v1/exams/{exam}/releases"),
+                     404)
         self.second_clinic()
         self.problem(self.post(exam, good, "desk2"), 403)
         self.assertEqual(self.all(exam), [])
