@@ -240,6 +240,14 @@ enum rc http_program_work(
 
 /* ---- small things ----------------------------------------------------- */
 
+const char *http_kept(
+    struct http_req *rq, const struct db_rows *rows, size_t row, int col)
+{
+    const char *text = db_rows_text(rows, row, col);
+
+    return text ? arena_strdup(rq->arena, text) : NULL;
+}
+
 const char *http_new_id(struct http_req *rq)
 {
     char *text = arena_alloc(rq->arena, UUID_TEXT_SIZE);

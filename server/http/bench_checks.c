@@ -388,21 +388,12 @@ enum rc http_bench_check_post(struct http_req *rq, struct err *err)
 static enum rc list_found(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
-    const struct db_rows *rows = reply->rows[ORDER_CALLS];
     struct order_row x;
-    TEXT_AUTO t = {0};
-    struct json_out o = JSON_OUT(&t);
 
     TRY(order_load(rq, reply, &x, err));
     TRY(order_may_read(rq, &x, err));
-    json_out_object(&o, NULL);
-    json_out_array(&o, "items");
-    for (size_t i = 0; i < db_rows_count(rows); i++)
-        json_out_raw(
-            &o, NULL, db_rows_text(rows, i, 0), db_rows_len(rows, i, 0));
-    http_list_end(rq, &o, NULL);
     http_viewed(rq, "order", x.id, x.patient_id);
-    return http_reply_json(rq, 200, &t);
+    return shape_list_whole(rq, reply->rows[ORDER_CALLS]);
 }
 
 enum rc http_bench_check_list(struct http_req *rq, struct err *err)

@@ -11,10 +11,9 @@ static void load_entry(struct http_req *rq, const struct db_rows *rows,
     const char *inside = db_rows_text(rows, i, 6);
     const char *text = arena_printf(rq->arena, "{%s}", inside);
     json_auto_t *body = json_loads(text, JSON_ALLOW_NUL, NULL);
-    const char *patient = db_rows_text(rows, i, 1);
     struct record_entry *e = &ret->entry;
 
-    ret->patient_id = patient ? arena_strdup(rq->arena, patient) : NULL;
+    ret->patient_id = http_kept(rq, rows, i, 1);
     *e = (struct record_entry){
         .id = arena_strdup(rq->arena, db_rows_text(rows, i, 0)),
         .origin = arena_strdup(rq->arena, db_rows_text(rows, i, 2)),

@@ -55,47 +55,39 @@ void exam_calls(
     db_put_int(ret[1], LAST_STEPS);
 }
 
-static const char *keep(
-    struct http_req *rq, const struct db_rows *rows, int col)
-{
-    const char *text = db_rows_text(rows, 0, col);
-
-    return text ? arena_strdup(rq->arena, text) : NULL;
-}
-
 static void load_signed(
     struct http_req *rq, const struct db_rows *rows, struct exam_row *x)
 {
-    x->prescription_id = keep(rq, rows, C_RX);
+    x->prescription_id = http_kept(rq, rows, 0, C_RX);
     if (!x->prescription_id)
         return;
     x->signed_edition = (int)db_rows_int(rows, 0, C_SIGNED_EDITION);
-    x->signed_body = keep(rq, rows, C_SIGNED_BODY);
+    x->signed_body = http_kept(rq, rows, 0, C_SIGNED_BODY);
     x->signed_us = db_rows_int(rows, 0, C_SIGNED);
-    x->signed_by = keep(rq, rows, C_SIGNED_BY);
-    x->signer = keep(rq, rows, C_SIGNER);
-    x->expires_on = keep(rq, rows, C_EXPIRES);
+    x->signed_by = http_kept(rq, rows, 0, C_SIGNED_BY);
+    x->signer = http_kept(rq, rows, 0, C_SIGNER);
+    x->expires_on = http_kept(rq, rows, 0, C_EXPIRES);
 }
 
 static void load_exam(
     struct http_req *rq, const struct db_rows *rows, struct exam_row *x)
 {
-    x->id = keep(rq, rows, C_ID);
+    x->id = http_kept(rq, rows, 0, C_ID);
     x->version = db_rows_int(rows, 0, C_VERSION);
-    x->visit_id = keep(rq, rows, C_VISIT);
-    x->patient_id = keep(rq, rows, C_PATIENT);
-    x->clinic_id = keep(rq, rows, C_CLINIC);
+    x->visit_id = http_kept(rq, rows, 0, C_VISIT);
+    x->patient_id = http_kept(rq, rows, 0, C_PATIENT);
+    x->clinic_id = http_kept(rq, rows, 0, C_CLINIC);
     x->performed_us = db_rows_int(rows, 0, C_PERFORMED);
     x->offset_min = (int)db_rows_int(rows, 0, C_OFFSET);
     x->catch_up = db_rows_bool(rows, 0, C_CATCH_UP);
-    x->status = keep(rq, rows, C_STATUS);
+    x->status = http_kept(rq, rows, 0, C_STATUS);
     x->edition = (int)db_rows_int(rows, 0, C_EDITION);
     x->amending = db_rows_bool(rows, 0, C_AMENDING);
-    x->amend_reason = keep(rq, rows, C_REASON);
-    x->habitual_own = keep(rq, rows, C_HABITUAL_OWN);
-    x->habitual = keep(rq, rows, C_HABITUAL);
-    x->body = keep(rq, rows, C_BODY);
-    x->created_by = keep(rq, rows, C_CREATED_BY);
+    x->amend_reason = http_kept(rq, rows, 0, C_REASON);
+    x->habitual_own = http_kept(rq, rows, 0, C_HABITUAL_OWN);
+    x->habitual = http_kept(rq, rows, 0, C_HABITUAL);
+    x->body = http_kept(rq, rows, 0, C_BODY);
+    x->created_by = http_kept(rq, rows, 0, C_CREATED_BY);
     x->created_us = db_rows_int(rows, 0, C_CREATED);
     x->grid.sphere_cd = db_rows_cd(rows, 0, C_STEP_SPHERE);
     x->grid.axis_deg = db_rows_cd(rows, 0, C_STEP_AXIS);

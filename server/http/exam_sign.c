@@ -154,14 +154,6 @@ static enum rc store(struct http_req *rq)
 
 /* ---- what is signed ----------------------------------------------------- */
 
-static const char *kept(
-    struct http_req *rq, const struct db_rows *rows, int col)
-{
-    const char *text = db_rows_text(rows, 0, col);
-
-    return text ? arena_strdup(rq->arena, text) : NULL;
-}
-
 static const char *zoned(struct http_req *rq, int64_t us, int offset_min)
 {
     return instant_text(
@@ -178,22 +170,22 @@ static void read_head(
         .edition = x->edition,
         .reason = in->reason ? in->reason : x->amend_reason,
         .patient_id = x->patient_id,
-        .signer_id = kept(rq, rows, 0),
-        .signer = kept(rq, rows, 1),
-        .licence_number = kept(rq, rows, 2),
-        .address = kept(rq, rows, 3),
-        .record_number = kept(rq, rows, 4),
-        .family = kept(rq, rows, 5),
-        .given = kept(rq, rows, 6),
-        .born = kept(rq, rows, 7),
+        .signer_id = http_kept(rq, rows, 0, 0),
+        .signer = http_kept(rq, rows, 0, 1),
+        .licence_number = http_kept(rq, rows, 0, 2),
+        .address = http_kept(rq, rows, 0, 3),
+        .record_number = http_kept(rq, rows, 0, 4),
+        .family = http_kept(rq, rows, 0, 5),
+        .given = http_kept(rq, rows, 0, 6),
+        .born = http_kept(rq, rows, 0, 7),
         .clinic_id = x->clinic_id,
-        .clinic = kept(rq, rows, 8),
-        .clinic_address = kept(rq, rows, 9),
-        .clinic_telephone = kept(rq, rows, 10),
+        .clinic = http_kept(rq, rows, 0, 8),
+        .clinic_address = http_kept(rq, rows, 0, 9),
+        .clinic_telephone = http_kept(rq, rows, 0, 10),
         .signed_at = zoned(rq, rq->now_us, (int)db_rows_int(rows, 0, 11)),
         .performed_at = zoned(rq, x->performed_us, x->offset_min),
-        .today = kept(rq, rows, 12),
-        .expires_on = kept(rq, rows, 13)};
+        .today = http_kept(rq, rows, 0, 12),
+        .expires_on = http_kept(rq, rows, 0, 13)};
 }
 
 static void make_delta(struct http_req *rq, const struct db_rows *entries)

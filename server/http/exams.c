@@ -67,14 +67,6 @@ static enum rc add(struct http_req *rq, struct begin *in)
     return http_write(rq, &call, 1, exam_added);
 }
 
-static const char *kept(
-    struct http_req *rq, const struct db_rows *rows, int col)
-{
-    const char *text = db_rows_text(rows, 0, col);
-
-    return text ? arena_strdup(rq->arena, text) : NULL;
-}
-
 static enum rc visit_found(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
@@ -86,8 +78,8 @@ static enum rc visit_found(
         return err_set(err, RC_INVALID, "/visit", "no such visit");
     *x = (struct exam_row){.id = http_new_id(rq),
         .visit_id = in->visit_id,
-        .patient_id = kept(rq, rows, 0),
-        .clinic_id = kept(rq, rows, 1),
+        .patient_id = http_kept(rq, rows, 0, 0),
+        .clinic_id = http_kept(rq, rows, 0, 1),
         .version = 1,
         .performed_us = in->performed_us,
         .created_us = rq->now_us,
@@ -95,7 +87,7 @@ static enum rc visit_found(
         .catch_up = in->performed_us < rq->now_us - CATCH_UP_US,
         .status = "preliminary",
         .edition = 1,
-        .habitual_own = kept(rq, rows, 4),
+        .habitual_own = http_kept(rq, rows, 0, 4),
         .body = "{}",
         .created_by = rq->who.db.user_id,
         .vertex_needed_cd = db_rows_cd(rows, 0, 5),

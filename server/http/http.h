@@ -185,6 +185,9 @@ void http_viewed(struct http_req *rq, const char *subject_kind,
 /* Closes {"items":[...  with "next" (NULL: null) and the Link header. */
 void http_list_end(struct http_req *rq, struct json_out *o, const char *next);
 
+/* A column's text in the arena, NULL where it is null. */
+const char *http_kept(
+    struct http_req *rq, const struct db_rows *rows, size_t row, int col);
 /* A new id of the request's instant, in its arena. */
 const char *http_new_id(struct http_req *rq);
 /* "2026-03-02T09:14:05Z" of us, in the arena. */

@@ -227,21 +227,14 @@ static struct db_call *candidates_call(struct http_req *rq, struct job *job)
 
 /* ---- ranking ---------------------------------------------------------- */
 
-static const char *kept(
-    struct http_req *rq, const struct db_rows *rows, size_t row, int col)
-{
-    const char *s = db_rows_text(rows, row, col);
-
-    return s ? arena_strdup(rq->arena, s) : NULL;
-}
-
 static struct record_known take_known(
     struct http_req *rq, const struct db_rows *rows, size_t row, int first)
 {
-    return (struct record_known){.record_number = kept(rq, rows, row, first),
-        .family = kept(rq, rows, row, first + 1),
-        .given = kept(rq, rows, row, first + 2),
-        .born = kept(rq, rows, row, first + 3)};
+    return (struct record_known){
+        .record_number = http_kept(rq, rows, row, first),
+        .family = http_kept(rq, rows, row, first + 1),
+        .given = http_kept(rq, rows, row, first + 2),
+        .born = http_kept(rq, rows, row, first + 3)};
 }
 
 static void take_candidate(struct http_req *rq, struct job *job,
@@ -417,10 +410,10 @@ static enum rc finished(
 void match_take_past(struct http_req *rq, const struct db_rows *rows,
     size_t row, struct record_past *past)
 {
-    *past = (struct record_past){.id = kept(rq, rows, row, 10),
-        .kind = kept(rq, rows, row, 2),
-        .condition_key = kept(rq, rows, row, 3),
-        .series = kept(rq, rows, row, 11),
+    *past = (struct record_past){.id = http_kept(rq, rows, row, 10),
+        .kind = http_kept(rq, rows, row, 2),
+        .condition_key = http_kept(rq, rows, row, 3),
+        .series = http_kept(rq, rows, row, 11),
         .at_us = db_rows_int(rows, row, 1)};
     for (int eye = 0; eye < 2; eye++) {
         int col = 4 + 3 * eye;

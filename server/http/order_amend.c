@@ -162,7 +162,6 @@ static void write_edition(struct http_req *rq, struct json_out *o,
     const char *changes = db_rows_text(rows, i, 5);
     const char *told = db_rows_text(rows, i, 6);
 
-    json_out_object(o, NULL);
     json_out_int(o, "edition", db_rows_int(rows, i, 0));
     json_out_text(o, "at", http_time(rq, db_rows_int(rows, i, 1)));
     order_by_write(o, "by",
@@ -172,7 +171,6 @@ static void write_edition(struct http_req *rq, struct json_out *o,
         json_out_raw(o, "changes", changes, strlen(changes));
     }
     json_out_raw(o, "told", told, strlen(told));
-    json_out_object_end(o);
 }
 
 static enum rc editions_found(
@@ -180,18 +178,11 @@ static enum rc editions_found(
 {
     const struct db_rows *rows = reply->rows[ORDER_CALLS];
     struct order_row x;
-    TEXT_AUTO t = {0};
-    struct json_out o = JSON_OUT(&t);
 
     TRY(order_load(rq, reply, &x, err));
     TRY(order_may_read(rq, &x, err));
-    json_out_object(&o, NULL);
-    json_out_array(&o, "items");
-    for (size_t i = 0; i < db_rows_count(rows); i++)
-        write_edition(rq, &o, rows, i);
-    http_list_end(rq, &o, NULL);
     http_viewed(rq, "order", x.id, x.patient_id);
-    return http_reply_json(rq, 200, &t);
+    return shape_list(rq, rows, (int)db_rows_count(rows), false, write_edition);
 }
 
 enum rc http_order_edition_list(struct http_req *rq, struct err *err)

@@ -3,19 +3,11 @@
 
 #include <string.h>
 
-static const char *keep(
-    struct http_req *rq, const struct db_rows *rows, size_t row, int col)
-{
-    const char *text = db_rows_text(rows, row, col);
-
-    return text ? arena_strdup(rq->arena, text) : NULL;
-}
-
 static struct order_by keep_by(
     struct http_req *rq, const struct db_rows *rows, size_t row, int col)
 {
     return (struct order_by){
-        keep(rq, rows, row, col), keep(rq, rows, row, col + 1)};
+        http_kept(rq, rows, row, col), http_kept(rq, rows, row, col + 1)};
 }
 
 void order_more_calls(struct http_req *rq, const char *order_id,
@@ -41,10 +33,10 @@ static void load_edition(
     *ret = (struct order_edition){.edition = (int)db_rows_int(rows, 0, 0),
         .at_us = db_rows_int(rows, 0, 1),
         .by = keep_by(rq, rows, 0, 2),
-        .reason = keep(rq, rows, 0, 4),
-        .changes = keep(rq, rows, 0, 5),
-        .code = keep(rq, rows, 0, 6),
-        .told = keep(rq, rows, 0, 7)};
+        .reason = http_kept(rq, rows, 0, 4),
+        .changes = http_kept(rq, rows, 0, 5),
+        .code = http_kept(rq, rows, 0, 6),
+        .told = http_kept(rq, rows, 0, 7)};
 }
 
 static void load_questions(
@@ -56,13 +48,13 @@ static void load_questions(
     for (size_t i = 0; i < ret->n_questions; i++) {
         struct order_question *q = &ret->questions[i];
 
-        *q = (struct order_question){.id = keep(rq, rows, i, 0),
+        *q = (struct order_question){.id = http_kept(rq, rows, i, 0),
             .edition = (int)db_rows_int(rows, i, 1),
             .at_us = db_rows_int(rows, i, 2),
             .by = keep_by(rq, rows, i, 3),
-            .pointer = keep(rq, rows, i, 5),
-            .text = keep(rq, rows, i, 6),
-            .answer = keep(rq, rows, i, 7),
+            .pointer = http_kept(rq, rows, i, 5),
+            .text = http_kept(rq, rows, i, 6),
+            .answer = http_kept(rq, rows, i, 7),
             .answered_by = keep_by(rq, rows, i, 9)};
         if (q->answer)
             q->answered_us = db_rows_int(rows, i, 8);
@@ -76,13 +68,13 @@ static void load_remakes(
     ret->remakes =
         arena_calloc(rq->arena, ret->n_remakes, sizeof(*ret->remakes));
     for (size_t i = 0; i < ret->n_remakes; i++)
-        ret->remakes[i] = (struct order_remake){.id = keep(rq, rows, i, 0),
-            .number = keep(rq, rows, i, 1),
-            .of_id = keep(rq, rows, i, 2),
-            .of_number = keep(rq, rows, i, 3),
+        ret->remakes[i] = (struct order_remake){.id = http_kept(rq, rows, i, 0),
+            .number = http_kept(rq, rows, i, 1),
+            .of_id = http_kept(rq, rows, i, 2),
+            .of_number = http_kept(rq, rows, i, 3),
             .of_edition = (int)db_rows_int(rows, i, 4),
-            .cause = keep(rq, rows, i, 5),
-            .note = keep(rq, rows, i, 6),
+            .cause = http_kept(rq, rows, i, 5),
+            .note = http_kept(rq, rows, i, 6),
             .is_new = db_rows_bool(rows, i, 7)};
 }
 
@@ -92,12 +84,12 @@ static void load_checks(
     ret->n_checks = db_rows_count(rows);
     ret->checks = arena_calloc(rq->arena, ret->n_checks, sizeof(*ret->checks));
     for (size_t i = 0; i < ret->n_checks; i++)
-        ret->checks[i] = (struct order_check){.id = keep(rq, rows, i, 0),
+        ret->checks[i] = (struct order_check){.id = http_kept(rq, rows, i, 0),
             .at_us = db_rows_int(rows, i, 1),
             .edition = (int)db_rows_int(rows, i, 2),
-            .profile = keep(rq, rows, i, 3),
-            .verdict = keep(rq, rows, i, 4),
-            .again = keep(rq, rows, i, 5)};
+            .profile = http_kept(rq, rows, i, 3),
+            .verdict = http_kept(rq, rows, i, 4),
+            .again = http_kept(rq, rows, i, 5)};
 }
 
 void order_more_load(struct http_req *rq, const struct db_rows *const *rows,

@@ -27,14 +27,6 @@ void order_calls(struct http_req *rq, struct order_look look,
     order_more_calls(rq, rq->ids[0], &ret[2]);
 }
 
-static const char *keep(
-    struct http_req *rq, const struct db_rows *rows, size_t row, int col)
-{
-    const char *text = db_rows_text(rows, row, col);
-
-    return text ? arena_strdup(rq->arena, text) : NULL;
-}
-
 static const char *member(struct http_req *rq, struct json_in in)
 {
     const char *text = json_string_value(in.value);
@@ -72,19 +64,19 @@ static void load_names(
 {
     const char *form = db_rows_text(rows, 0, 22);
 
-    x->newer_on = keep(rq, rows, 0, 19);
-    x->today = keep(rq, rows, 0, 20);
-    x->clinic = keep(rq, rows, 0, 21);
+    x->newer_on = http_kept(rq, rows, 0, 19);
+    x->today = http_kept(rq, rows, 0, 20);
+    x->clinic = http_kept(rq, rows, 0, 21);
     x->form = strcmp(form, "plus") == 0 ? OPTICS_PLUS_CYL : OPTICS_MINUS_CYL;
-    x->network = keep(rq, rows, 0, 23);
-    x->record_number = keep(rq, rows, 0, 24);
-    x->family = keep(rq, rows, 0, 25);
-    x->given = keep(rq, rows, 0, 26);
-    x->lab = keep(rq, rows, 0, 28);
+    x->network = http_kept(rq, rows, 0, 23);
+    x->record_number = http_kept(rq, rows, 0, 24);
+    x->family = http_kept(rq, rows, 0, 25);
+    x->given = http_kept(rq, rows, 0, 26);
+    x->lab = http_kept(rq, rows, 0, 28);
     x->lab_closed = x->lab && db_rows_bool(rows, 0, 29);
-    x->previous_number = keep(rq, rows, 0, 31);
-    x->previous_patient = keep(rq, rows, 0, 32);
-    x->asker = keep(rq, rows, 0, 33);
+    x->previous_number = http_kept(rq, rows, 0, 31);
+    x->previous_patient = http_kept(rq, rows, 0, 32);
+    x->asker = http_kept(rq, rows, 0, 33);
 }
 
 static void load_row(
@@ -92,22 +84,22 @@ static void load_row(
 {
     const char *newest = db_rows_text(rows, 0, 13);
 
-    *x = (struct order_row){.id = keep(rq, rows, 0, 0),
-        .number = keep(rq, rows, 0, 1),
+    *x = (struct order_row){.id = http_kept(rq, rows, 0, 0),
+        .number = http_kept(rq, rows, 0, 1),
         .version = db_rows_int(rows, 0, 2),
         .edition = (int)db_rows_int(rows, 0, 3),
-        .exam_id = keep(rq, rows, 0, 4),
-        .prescription_id = keep(rq, rows, 0, 5),
-        .patient_id = keep(rq, rows, 0, 6),
-        .clinic_id = keep(rq, rows, 0, 7),
+        .exam_id = http_kept(rq, rows, 0, 4),
+        .prescription_id = http_kept(rq, rows, 0, 5),
+        .patient_id = http_kept(rq, rows, 0, 6),
+        .clinic_id = http_kept(rq, rows, 0, 7),
         .state = record_order_state_of(
             db_rows_text(rows, 0, 8), db_rows_text(rows, 0, 9)),
         .created_us = db_rows_int(rows, 0, 11),
-        .exam_status = keep(rq, rows, 0, 14),
+        .exam_status = http_kept(rq, rows, 0, 14),
         .amending = db_rows_bool(rows, 0, 15),
-        .expires_on = keep(rq, rows, 0, 17),
-        .body = keep(rq, rows, 0, 10),
-        .rx_text = keep(rq, rows, 0, 18)};
+        .expires_on = http_kept(rq, rows, 0, 17),
+        .body = http_kept(rq, rows, 0, 10),
+        .rx_text = http_kept(rq, rows, 0, 18)};
     if (db_rows_text(rows, 0, 12))
         x->placed_us = db_rows_int(rows, 0, 12);
     load_body(rq, x);
@@ -126,12 +118,12 @@ static void load_events(
     x->events = arena_calloc(rq->arena, x->n_events + 1, sizeof(*x->events));
     for (size_t i = 0; i < x->n_events; i++)
         x->events[i] = (struct order_event){.at_us = db_rows_int(rows, i, 0),
-            .kind = keep(rq, rows, i, 6),
-            .status = keep(rq, rows, i, 1),
-            .stage = keep(rq, rows, i, 2),
-            .note = keep(rq, rows, i, 3),
-            .user_id = keep(rq, rows, i, 4),
-            .user = keep(rq, rows, i, 5)};
+            .kind = http_kept(rq, rows, i, 6),
+            .status = http_kept(rq, rows, i, 1),
+            .stage = http_kept(rq, rows, i, 2),
+            .note = http_kept(rq, rows, i, 3),
+            .user_id = http_kept(rq, rows, i, 4),
+            .user = http_kept(rq, rows, i, 5)};
 }
 
 enum rc order_load(struct http_req *rq, const struct db_reply *reply,

@@ -104,14 +104,6 @@ static bool births_differ(const char *a, const char *b)
     return strncmp(a, b, shorter) != 0;
 }
 
-static const char *kept(
-    struct http_req *rq, const struct db_rows *rows, int col)
-{
-    const char *s = db_rows_text(rows, 0, col);
-
-    return s ? arena_strdup(rq->arena, s) : NULL;
-}
-
 static const char *merged_answer(struct http_req *rq, struct merging *m,
     const struct db_rows *other, const struct patient_row *its)
 {
@@ -129,10 +121,10 @@ static const char *merged_answer(struct http_req *rq, struct merging *m,
     shown.n_merged = m->row.n_merged + its->n_merged + 1;
     list[shown.n_merged - 1] = (struct patient_merged){.id = m->other_id,
         .into = m->row.patient.id,
-        .record_number = kept(rq, other, O_NUMBER),
-        .family = kept(rq, other, O_FAMILY),
-        .given = kept(rq, other, O_GIVEN),
-        .born = kept(rq, other, O_BORN),
+        .record_number = http_kept(rq, other, 0, O_NUMBER),
+        .family = http_kept(rq, other, 0, O_FAMILY),
+        .given = http_kept(rq, other, 0, O_GIVEN),
+        .born = http_kept(rq, other, 0, O_BORN),
         .at_us = rq->now_us};
     return patient_json(rq, &shown, &doubt,
         births_differ(m->row.patient.born, list[shown.n_merged - 1].born));

@@ -35,19 +35,13 @@ static void keep(struct http_req *rq, const char **text)
 static void load_merged(struct http_req *rq, const struct db_rows *rows,
     size_t row, struct patient_merged *ret)
 {
-    *ret = (struct patient_merged){.id = db_rows_text(rows, row, 0),
-        .into = db_rows_text(rows, row, 1),
-        .record_number = db_rows_text(rows, row, 2),
-        .family = db_rows_text(rows, row, 3),
-        .given = db_rows_text(rows, row, 4),
-        .born = db_rows_text(rows, row, 5),
+    *ret = (struct patient_merged){.id = http_kept(rq, rows, row, 0),
+        .into = http_kept(rq, rows, row, 1),
+        .record_number = http_kept(rq, rows, row, 2),
+        .family = http_kept(rq, rows, row, 3),
+        .given = http_kept(rq, rows, row, 4),
+        .born = http_kept(rq, rows, row, 5),
         .at_us = db_rows_int(rows, row, 6)};
-    keep(rq, &ret->id);
-    keep(rq, &ret->into);
-    keep(rq, &ret->record_number);
-    keep(rq, &ret->family);
-    keep(rq, &ret->given);
-    keep(rq, &ret->born);
 }
 
 bool patient_load(struct http_req *rq, const struct db_rows *const *rows,
@@ -75,7 +69,7 @@ bool patient_load(struct http_req *rq, const struct db_rows *const *rows,
     return true;
 }
 
-void patient_write(
+static void patient_write(
     struct http_req *rq, struct json_out *o, const struct patient_row *p)
 {
     record_patient_write(o, &p->patient);

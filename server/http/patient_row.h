@@ -36,10 +36,7 @@ void patient_calls(
 bool patient_load(struct http_req *rq, const struct db_rows *const *rows,
     struct patient_row *ret);
 
-/* Members of the answer: the patient's, "merged" when there are any. */
-void patient_write(
-    struct http_req *rq, struct json_out *o, const struct patient_row *p);
-
-/* The whole object, with doubts; in the arena. */
+/* The answer: the patient, "merged" when there are any, and doubts; in the
+ * arena. */
 const char *patient_json(struct http_req *rq, const struct patient_row *p,
     const struct patient_doubt *doubts, size_t n);

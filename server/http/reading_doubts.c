@@ -58,7 +58,6 @@ static enum rc history_read(
     const struct db_rows *rows = reply->rows[0];
     size_t n = db_rows_count(rows);
     struct record_past *past = arena_calloc(rq->arena, n + 1, sizeof(*past));
-    const char *born;
 
     (void)err;
     for (size_t i = 0; i < n; i++)
@@ -67,9 +66,8 @@ static enum rc history_read(
     job->story.n = n;
     for (size_t i = 0; i < db_rows_count(reply->rows[1]); i++)
         take_cornea(job, reply->rows[1], i);
-    born = db_rows_count(reply->rows[2]) ? db_rows_text(reply->rows[2], 0, 5)
-                                         : NULL;
-    job->story.born = born ? arena_strdup(rq->arena, born) : NULL;
+    if (db_rows_count(reply->rows[2]))
+        job->story.born = http_kept(rq, reply->rows[2], 0, 5);
     return http_work(rq, doubt, finished);
 }
 

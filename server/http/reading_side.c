@@ -7,6 +7,7 @@
 #include "http/handlers.h"
 #include "http/reading_answer.h"
 #include "http/reading_doubts.h"
+#include "http/shape.h"
 
 #define REASON_MAX 500
 
@@ -30,8 +31,7 @@ static enum rc sided(
     struct json_out o = JSON_OUT(&body);
 
     if (!db_reply_did(reply, 0))
-        return err_set(err, RC_STALE, NULL,
-            "somebody changed it meanwhile; read it again");
+        return shape_lost(err);
     s->answer.doubts = s->about.doubts;
     reading_answer_write(&o, &s->answer);
     http_etag(rq, s->version + 1, reading_doubts_tag(rq, s->about.doubts));
@@ -73,14 +73,6 @@ static enum rc check_lens(struct http_req *rq, const struct siding *s,
     return RC_OK;
 }
 
-static const char *kept(
-    struct http_req *rq, const struct db_rows *rows, int col)
-{
-    const char *text = db_rows_text(rows, 0, col);
-
-    return text ? arena_strdup(rq->arena, text) : NULL;
-}
-
 static enum rc looked(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
@@ -97,9 +89,9 @@ static enum rc looked(
     }
     TRY(check_lens(rq, s, rows, err));
     s->answer = (struct reading_answer){.id = rq->ids[0],
-        .patient_id = kept(rq, rows, 1),
-        .matched = kept(rq, rows, 3),
-        .body = kept(rq, rows, 4)};
+        .patient_id = http_kept(rq, rows, 0, 1),
+        .matched = http_kept(rq, rows, 0, 3),
+        .body = http_kept(rq, rows, 0, 4)};
     s->about = (struct reading_doubts){.reading_id = rq->ids[0],
         .body = s->answer.body,
         .patient_id = s->answer.patient_id};
@@ -160,7 +152,6 @@ static void write_claim(struct http_req *rq, struct json_out *o,
     const char *matched = db_rows_text(rows, i, 2);
     const char *reason = db_rows_text(rows, i, 5);
 
-    json_out_object(o, NULL);
     json_out_text(o, "at", http_time(rq, db_rows_int(rows, i, 0)));
     json_out_text(o, "patient", db_rows_text(rows, i, 1));
     if (matched)
@@ -173,26 +164,18 @@ static void write_claim(struct http_req *rq, struct json_out *o,
     }
     if (reason)
         json_out_text(o, "reason", reason);
-    json_out_object_end(o);
 }
 
 static enum rc claims_read(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
     const struct db_rows *rows = reply->rows[0];
-    TEXT_AUTO body = {0};
-    struct json_out o = JSON_OUT(&body);
 
     if (db_rows_count(rows) == 0)
         return err_set(err, RC_NOT_FOUND, NULL, "there is no such reading");
-    json_out_object(&o, NULL);
-    json_out_array(&o, "items");
-    for (size_t i = 0; i < db_rows_count(rows); i++) {
-        write_claim(rq, &o, rows, i);
+    for (size_t i = 0; i < db_rows_count(rows); i++)
         http_viewed(rq, "reading", rq->ids[0], db_rows_text(rows, i, 1));
-    }
-    http_list_end(rq, &o, NULL);
-    return http_reply_json(rq, 200, &body);
+    return shape_list(rq, rows, (int)db_rows_count(rows), false, write_claim);
 }
 
 /* GET /v1/readings/{id}/claims: whose it was, newest first. */

@@ -91,14 +91,13 @@ static void take_row(struct http_req *rq, struct tray *tray,
 {
     struct reading_answer *a = &tray->answers[i];
     struct match_wanted *w = &tray->wanted[i];
-    const char *clinic = db_rows_text(rows, i, 7);
 
     *a = reading_answer_of(rows, i);
     a->id = arena_strdup(rq->arena, a->id);
     a->matched = arena_strdup(rq->arena, a->matched);
     a->body = arena_strdup(rq->arena, a->body);
     w->on_record = RECORD_ON_RECORD;
-    w->clinic_id = clinic ? arena_strdup(rq->arena, clinic) : NULL;
+    w->clinic_id = http_kept(rq, rows, i, 7);
     reading_wanted(rq, a->body, w);
 }
 

@@ -39,7 +39,7 @@ static enum rc written(
 static bool consented(const struct db_rows *rows)
 {
     for (size_t i = 0; i < db_rows_count(rows); i++)
-        if (strstr(db_rows_text(rows, i, 0), "\"kind\":\"consent\""))
+        if (strcmp(db_rows_text(rows, i, 1), KINDS[CONSENT]) == 0)
             return true;
     return false;
 }
@@ -162,21 +162,12 @@ enum rc http_release_post(struct http_req *rq, struct err *err)
 static enum rc listed(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
-    const struct db_rows *rows = reply->rows[EXAM_CALLS];
     struct exam_row x;
-    TEXT_AUTO t = {0};
-    struct json_out o = JSON_OUT(&t);
 
     TRY(exam_load(rq, reply, &x, err));
     TRY(exam_may_read(rq, &x, err));
-    json_out_object(&o, NULL);
-    json_out_array(&o, "items");
-    for (size_t i = 0; i < db_rows_count(rows); i++)
-        json_out_raw(
-            &o, NULL, db_rows_text(rows, i, 0), db_rows_len(rows, i, 0));
-    http_list_end(rq, &o, NULL);
     http_viewed(rq, "exam", x.id, x.patient_id);
-    return http_reply_json(rq, 200, &t);
+    return shape_list_whole(rq, reply->rows[EXAM_CALLS]);
 }
 
 enum rc http_release_list(struct http_req *rq, struct err *err)

@@ -103,13 +103,6 @@ static enum rc password_checked(
     return http_write(rq, &call, 1, session_stored);
 }
 
-static char *copy(struct http_req *rq, const struct db_rows *rows, int col)
-{
-    const char *s = db_rows_text(rows, 0, col);
-
-    return s ? arena_strdup(rq->arena, s) : NULL;
-}
-
 static enum rc user_found(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
@@ -121,9 +114,9 @@ static enum rc user_found(
     if (in->found) {
         memcpy(in->network_id, db_rows_text(rows, 0, 0), UUID_TEXT_SIZE);
         memcpy(in->user_id, db_rows_text(rows, 0, 1), UUID_TEXT_SIZE);
-        in->role = copy(rq, rows, 2);
-        in->hash = copy(rq, rows, 5);
-        in->display = copy(rq, rows, 6);
+        in->role = http_kept(rq, rows, 0, 2);
+        in->hash = http_kept(rq, rows, 0, 5);
+        in->display = http_kept(rq, rows, 0, 6);
     }
     return http_password_work(rq, check_password, password_checked);
 }

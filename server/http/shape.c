@@ -58,6 +58,20 @@ enum rc shape_list(struct http_req *rq, const struct db_rows *rows, int limit,
     return http_reply_json(rq, 200, &t);
 }
 
+enum rc shape_list_whole(struct http_req *rq, const struct db_rows *rows)
+{
+    struct text t = {0};
+    struct json_out o = JSON_OUT(&t);
+
+    json_out_object(&o, NULL);
+    json_out_array(&o, "items");
+    for (size_t i = 0; i < db_rows_count(rows); i++)
+        json_out_raw(
+            &o, NULL, db_rows_text(rows, i, 0), db_rows_len(rows, i, 0));
+    http_list_end(rq, &o, NULL);
+    return http_reply_json(rq, 200, &t);
+}
+
 const char *shape_json(struct http_req *rq, const struct db_rows *rows,
     size_t row, shape_item *item)
 {

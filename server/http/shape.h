@@ -28,6 +28,10 @@ typedef void shape_item(struct http_req *rq, struct json_out *o,
 enum rc shape_list(struct http_req *rq, const struct db_rows *rows, int limit,
     bool limited, shape_item *item);
 
+/* The same of rows that are JSON as a whole, in their first column, all of
+ * them. */
+enum rc shape_list_whole(struct http_req *rq, const struct db_rows *rows);
+
 /* ---- one thing -------------------------------------------------------- */
 
 /* The JSON of one row's item, in the arena. */

@@ -117,14 +117,6 @@ static enum rc written(
     return shape_written(rq, reply, rq->state, err);
 }
 
-static const char *kept(
-    struct http_req *rq, const struct db_rows *rows, int col)
-{
-    const char *s = db_rows_text(rows, 0, col);
-
-    return s ? arena_strdup(rq->arena, s) : NULL;
-}
-
 static enum rc place_known(
     struct http_req *rq, const struct db_reply *reply, struct err *err)
 {
@@ -141,11 +133,11 @@ static enum rc place_known(
         err_fault(err, "/clinic", "this clinic is closed");
     if (err->rc != RC_OK)
         return err->rc;
-    v->patient = kept(rq, rows, 0);
-    v->record_number = kept(rq, rows, 1);
-    v->family = kept(rq, rows, 2);
-    v->given = kept(rq, rows, 3);
-    v->born = kept(rq, rows, 4);
+    v->patient = http_kept(rq, rows, 0, 0);
+    v->record_number = http_kept(rq, rows, 0, 1);
+    v->family = http_kept(rq, rows, 0, 2);
+    v->given = http_kept(rq, rows, 0, 3);
+    v->born = http_kept(rq, rows, 0, 4);
     v->offset_min = (int)db_rows_int(rows, 0, 7);
     a->write.path = "/v1/visits";
     a->write.id = a->visit.id;

@@ -1,7 +1,7 @@
 -- What a patient got of an Rx, confirmed or refused; rows only grow.
 
 -- name: release_list
-SELECT body FROM rx_release
+SELECT body, kind FROM rx_release
 WHERE exam_id = $1::uuid
 ORDER BY release_id
 
