@@ -1,5 +1,6 @@
 #include "forward_post.h"
 
+#include <arpa/inet.h>
 #include <assert.h>
 #include <curl/curl.h>
 #include <errno.h>
@@ -34,10 +35,13 @@ struct forward_poster {
 
 /* ---- the address ------------------------------------------------------ */
 
+/* A name may begin as an address of this machine does. */
 static bool loopback(const char *host)
 {
-    return strcasecmp(host, "localhost") == 0 ||
-           strncmp(host, "127.", 4) == 0 || strcmp(host, "[::1]") == 0;
+    uint8_t address[4];
+
+    return strcasecmp(host, "localhost") == 0 || strcmp(host, "[::1]") == 0 ||
+           (inet_pton(AF_INET, host, address) == 1 && address[0] == 127);
 }
 
 static bool has_part(CURLU *url, CURLUPart part)
@@ -168,6 +172,9 @@ struct forward_poster *forward_poster_new(const struct forward_target *target)
     check(curl_easy_setopt(p->easy, CURLOPT_LOW_SPEED_LIMIT, 1L));
     check(curl_easy_setopt(
         p->easy, CURLOPT_LOW_SPEED_TIME, (long)target->silence_s));
+    /* A proxy of the environment would see what isn't encrypted. */
+    if (strncasecmp(target->url, "http:", 5) == 0)
+        check(curl_easy_setopt(p->easy, CURLOPT_PROXY, ""));
     if (target->ca_file)
         check(curl_easy_setopt(p->easy, CURLOPT_CAINFO, target->ca_file));
     return p;

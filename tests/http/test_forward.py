@@ -396,6 +396,14 @@ class Answers(ForwardCase):
         self.once("--watch", self.inbox, status=1)
         self.assertEqual((self.waiting(), len(self.requests)), (1, 1))
 
+    def test_what_is_not_encrypted_goes_by_no_proxy(self):
+        self.play(self.answer(201))
+        self.drop("a.json", "{}")
+        nobody = "http://127.0.0.1:1"
+        self.once("--watch", self.inbox, env={
+            **os.environ, "http_proxy": nobody, "all_proxy": nobody})
+        self.assertEqual((self.waiting(), len(self.requests)), (0, 1))
+
     def test_a_long_answer_is_cut(self):
         self.play(self.answer(422, json.dumps({
             "title": "wrong", "errors": [
@@ -584,7 +592,8 @@ class CommandLine(ForwardCase):
                      "x is not"):
             self.assertIn(name, said)
         for url in ("ftp://x", "https://a:b@c", "https://c?d", "nothing",
-                    "file:///etc/passwd"):
+                    "file:///etc/passwd", "http://127.0.0.1.clerk.example",
+                    "http://128.0.0.1"):
             self.assertEqual(self.ask("--spool", "s", "--url", url, "--token",
                                       "t", "--stdin")[0], 2, url)
 

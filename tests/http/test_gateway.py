@@ -11,6 +11,7 @@ import subprocess
 import tempfile
 import time
 import unittest
+from unittest import mock
 
 from lenstest import Service, repo
 from lenstest.service import free_ports, wait_until
@@ -164,6 +165,19 @@ class Waits(Case):
         self.start()
         self.settled()
         self.assertEqual(len(self.readings()), 5)
+
+    def test_what_is_not_encrypted_goes_by_no_proxy(self):
+        nobody = "http://127.0.0.1:1"
+        with mock.patch.dict(os.environ, http_proxy=nobody, all_proxy=nobody):
+            self.start()
+        self.send(GOOD[:1])
+        self.settled()
+        self.assertEqual(len(self.readings()), 1)
+
+    def test_an_address_that_begins_as_this_machine_is_another(self):
+        self.start("http://127.0.0.1.clerk.example")
+        self.assertIn("CAUTION: http://127.0.0.1.clerk.example",
+                      (self.folder / "log").read_text())
 
     def test_a_token_that_is_not_taken_loses_nothing(self):
         good = self.token.read_text()
