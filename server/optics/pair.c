@@ -160,11 +160,31 @@ static void judge_pair_line(const struct optics_pair *pair,
     optics_rules_judge(line);
 }
 
+/* Less than the narrowest rule of a pair is no thinning (chosen by us). */
+#define THINNING_LEAST 0.33 /* cm/m */
+
+static double unordered_up(const struct optics_finished *lens)
+{
+    return lens->delivered.prism.base_up - lens->ordered.prism.base_up;
+}
+
+static double thinning_of(const struct optics_pair *pair)
+{
+    double right = unordered_up(&pair->eyes[OPTICS_RIGHT]);
+    double left = unordered_up(&pair->eyes[OPTICS_LEFT]);
+    double both = fabs(right) < fabs(left) ? right : left;
+
+    if (pair->type == OPTICS_SINGLE_VISION || right * left <= 0 ||
+        fabs(both) <= THINNING_LEAST)
+        return 0;
+    return both;
+}
+
 /* How far a reference point is from its place as the pair's rules in mm take
- * it: what was measured, and what prism there that wasn't ordered amounts to.
- */
-static void put_place(
-    const struct optics_finished *lens, struct optics_glass_verdict *v)
+ * it: what was measured, and what prism there that wasn't ordered, and doesn't
+ * thin, amounts to. */
+static void put_place(const struct optics_finished *lens, double thinning,
+    struct optics_glass_verdict *v)
 {
     const struct optics_glass *is = &lens->delivered, *was = &lens->ordered;
     bool in, up;
@@ -173,7 +193,7 @@ static void put_place(
     in = displace(optics_power_meridian(is->power, 180),
         is->prism.base_in - was->prism.base_in, &v->place.in_mm);
     up = displace(optics_power_meridian(is->power, 90),
-        is->prism.base_up - was->prism.base_up, &v->place.up_mm);
+        unordered_up(lens) - thinning, &v->place.up_mm);
     v->placed = in && up;
 }
 
@@ -192,8 +212,9 @@ static void judge_pair(
     v->vertical = optics_clean(r->prism_error.base_up - l->prism_error.base_up);
     if (!pair->mounted)
         return;
-    put_place(&eyes[OPTICS_RIGHT], r);
-    put_place(&eyes[OPTICS_LEFT], l);
+    v->thinning = optics_clean(thinning_of(pair));
+    put_place(&eyes[OPTICS_RIGHT], v->thinning, r);
+    put_place(&eyes[OPTICS_LEFT], v->thinning, l);
     placed = r->placed && l->placed;
     judge_pair_line(pair,
         (struct pair_line){OPTICS_GROUP_HORIZONTAL, 180, OPTICS_SAYS_PD,

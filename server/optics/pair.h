@@ -119,6 +119,7 @@ struct optics_pair_verdict {
     /* Of both eyes, 0 unless both are there. */
     double horizontal; /* base-in parts of the prism errors added, cm/m */
     double vertical;   /* right base-up less left base-up, cm/m */
+    double thinning;   /* base up that both have and nobody ordered, cm/m */
     struct optics_ruling horizontal_line, vertical_line, segments;
 };
 
@@ -127,7 +128,9 @@ struct optics_pair_verdict {
  * by the ordered power along 90 and along 180; where the two lenses differ so
  * that their rows do, both rules stand in the line.  Rules in mm are held to
  * the displacement that was measured and the one that prism not ordered
- * amounts to, 10 prism / power; below 1 D that isn't known.  Errors of both
+ * amounts to, 10 prism / power; below 1 D that isn't known.  Equal vertical
+ * prism of over 0.33 cm/m (chosen by us) in lenses with an add thins them
+ * (common practice): it is no displacement, and open.  Errors of both
  * lenses that cancel pass a rule of the pair; they are judged where a rule is
  * of each lens, and open where one lens alone is off by more than the pair may
  * be.  OPTICS_BAD_NO_LENS when no lens is there; else the fault of the first

@@ -164,8 +164,11 @@ static void leave_pair_line(struct list *l, enum optics_open_what what,
                  optics_error_matters(own[OPTICS_LEFT].prism);
 
     leave_line(l, what, line, error, false);
-    if (line->verdict == OPTICS_PASS && !has_each(line) &&
-        (exceeds(line, own[OPTICS_RIGHT]) || exceeds(line, own[OPTICS_LEFT])))
+    if (line->verdict != OPTICS_PASS)
+        return;
+    if ((what == OPTICS_OPEN_VERTICAL && l->v->thinning != 0) ||
+        (!has_each(line) && (exceeds(line, own[OPTICS_RIGHT]) ||
+                                exceeds(line, own[OPTICS_LEFT]))))
         leave(l, what, OPTICS_OPEN_CANCELS);
 }
 

@@ -285,6 +285,20 @@ class Pair(OpticsCase):
         self.assertEqual(got[0], {"eye": "right", "what": "add",
                                   "why": "a figure is missing"})
 
+    def test_prism_thinning_of_progressives_is_said_and_does_not_fail(self):
+        """1.50 base down in both; ordered, it passes."""
+        thin = {"base_in": 0, "base_up": -1.5}
+        for sphere in (-4, -1, 2, 5):
+            made = glass(sphere, add=2, prism=thin)
+            for ordered, verdict, n in ((glass(sphere, add=2), "not-judged",
+                                         1), (made, "pass", 0)):
+                got = self.right("pair-check", pair(
+                    finished(ordered, made), lens_type="progressive"))
+                self.assertEqual((got["verdict"], len(got["not_judged"])),
+                                 (verdict, n))
+            self.assertEqual(
+                got["both"]["lines"]["vertical"]["verdict"], "pass")
+
     def test_a_failed_pair_names_what_would_explain_it(self):
         """Each mistake made here by hand, in the figures as they are typed."""
         good = {"right": glass(-2.25, -1.25, 20), "left": glass(-3, -0.5, 165)}

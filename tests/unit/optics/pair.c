@@ -359,6 +359,46 @@ START_TEST(a_misplaced_progressive_is_not_passed)
 }
 END_TEST
 
+/* 1.50 base down in both thins a pair of progressives; on -4.00 it would be
+ * 3.75 mm.  What the lenses differ by beside it still counts: 0.50 is 1.25 mm,
+ * over the 1.0 of each. */
+START_TEST(prism_thinning_is_no_displacement_and_said)
+{
+    struct optics_pair pair = made_right(-4, 0, 0);
+    struct optics_pair_verdict v;
+
+    pair.type = OPTICS_PROGRESSIVE;
+    for (int eye = 0; eye < 2; eye++) {
+        pair.eyes[eye].ordered.says |= OPTICS_SAYS_ADD;
+        pair.eyes[eye].delivered.says |= OPTICS_SAYS_ADD;
+        pair.eyes[eye].delivered.prism.base_up = -1.5;
+    }
+    v = judged(&pair);
+    ck_assert_double_eq(v.thinning, -1.5);
+    ck_assert_int_eq(v.vertical_line.verdict, OPTICS_PASS);
+    ck_assert_int_eq(v.verdict, OPTICS_NOT_JUDGED);
+    ck_assert_uint_eq(v.n_open, 1);
+    ck_assert_int_eq(v.open[0].what, OPTICS_OPEN_VERTICAL);
+    ck_assert_int_eq(v.open[0].why, OPTICS_OPEN_CANCELS);
+    pair.eyes[1].delivered.prism.base_up = -2;
+    ck_assert_int_eq(judged(&pair).verdict, OPTICS_FAIL);
+    /* One lens alone, opposite bases, little, and single vision: none. */
+    pair.eyes[1].delivered.prism.base_up = 0;
+    ck_assert_double_eq(judged(&pair).thinning, 0);
+    pair.eyes[1].delivered.prism.base_up = 1.5;
+    ck_assert_double_eq(judged(&pair).thinning, 0);
+    pair.eyes[1].delivered.prism.base_up = -0.33;
+    ck_assert_double_eq(judged(&pair).thinning, 0);
+    pair = made_right(-4, 0, 0);
+    for (int eye = 0; eye < 2; eye++)
+        pair.eyes[eye].delivered.prism.base_up = -1.5;
+    v = judged(&pair);
+    ck_assert_double_eq(v.thinning, 0);
+    /* There the rule is of the pair, of which both are as far off. */
+    ck_assert_int_eq(v.verdict, OPTICS_NOT_JUDGED);
+}
+END_TEST
+
 static void ck_open(
     const struct optics_pair_verdict *v, size_t i, struct optics_open want)
 {
@@ -542,6 +582,7 @@ Suite *suite_pair(void)
     tcase_add_test(tc, an_error_without_a_rule_is_not_passed);
     tcase_add_test(tc, a_lens_alone_in_its_frame_passes_only_as_ordered);
     tcase_add_test(tc, a_misplaced_progressive_is_not_passed);
+    tcase_add_test(tc, prism_thinning_is_no_displacement_and_said);
     tcase_add_test(tc, errors_that_cancel_are_said);
     tcase_add_test(tc, what_is_open_is_listed);
     tcase_add_test(tc, a_failed_rule_isnt_hidden_by_a_missing_figure);
