@@ -39,10 +39,10 @@
 /* One visit's or instrument's refraction of a patient. */
 struct optics_entry {
     struct optics_power eye[2]; /* by enum optics_eye */
-    bool has[2];
+    double years_before;        /* the entry that is judged; it has 0 */
     enum optics_method method;
+    bool has[2];
     bool cycloplegic;
-    double years_before; /* the entry that is judged; it has 0 */
 };
 
 #define OPTICS_HISTORY_MAX 100
