@@ -14,7 +14,6 @@
 #include <string.h>
 #include <sys/signalfd.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "base/arena.h"
@@ -52,14 +51,6 @@ struct forwarder {
     bool queue_empty, stopping;
     bool well; /* nothing went wrong in this run */
 };
-
-static int64_t clock_ms(void)
-{
-    struct timespec ts;
-
-    clock_gettime(CLOCK_MONOTONIC, &ts);
-    return (int64_t)ts.tv_sec * 1000 + ts.tv_nsec / 1000000;
-}
 
 /* text NULL: it works (again). */
 static void trouble(
@@ -101,10 +92,11 @@ static void step_watch(struct forwarder *f, int64_t now_ms)
     f->source_due_ms = news.due_ms;
     trouble(f, &f->state.source, rc == RC_OK ? NULL : err.detail);
     if (news.taken + news.removed > 0)
-        f->until_ms = clock_ms() + ONCE_QUIETS * f->options->watch.quiet_ms;
+        f->until_ms =
+            instant_clock_ms() + ONCE_QUIETS * f->options->watch.quiet_ms;
     if (f->options->once)
         f->source_over =
-            news.settled || clock_ms() >= f->until_ms || rc == RC_BUSY;
+            news.settled || instant_clock_ms() >= f->until_ms || rc == RC_BUSY;
 }
 
 static void step_text(struct forwarder *f, int64_t now_ms)
@@ -144,7 +136,7 @@ static void pause_sending(struct forwarder *f, int64_t at_least_ms)
 
     if (pause < at_least_ms)
         pause = at_least_ms;
-    f->sending_due_ms = clock_ms() + pause;
+    f->sending_due_ms = instant_clock_ms() + pause;
     f->tried = true;
 }
 
@@ -274,14 +266,14 @@ static int source_fd(const struct forwarder *f)
 
 static void turn(struct forwarder *f)
 {
-    int64_t now_ms = clock_ms();
+    int64_t now_ms = instant_clock_ms();
     const int fds[] = {f->signal_fd, source_fd(f)};
     bool ready[ARRAY_LEN(fds)];
 
     forward_poster_wait(
         f->poster, fds, ready, ARRAY_LEN(fds), wait_ms(f, now_ms));
     arena_reset(f->arena);
-    now_ms = clock_ms();
+    now_ms = instant_clock_ms();
     if (ready[0])
         f->stopping = true;
     if (!f->stopping && (ready[1] || now_ms >= f->source_due_ms))
@@ -305,10 +297,10 @@ static bool over(const struct forwarder *f)
 /* A message on the line may end yet, an answer may come yet. */
 static void finish(struct forwarder *f)
 {
-    int64_t until = clock_ms() + LAST_WAIT_MS;
+    int64_t until = instant_clock_ms() + LAST_WAIT_MS;
 
     f->stopping = true;
-    while (clock_ms() < until &&
+    while (instant_clock_ms() < until &&
            (forward_poster_busy(f->poster) || (f->text && !f->source_over))) {
         bool ready;
         const int fd = f->text ? forward_text_fd(f->text) : -1;
@@ -316,7 +308,7 @@ static void finish(struct forwarder *f)
         forward_poster_wait(f->poster, &fd, &ready, 1, 20);
         arena_reset(f->arena);
         if (f->text && !f->source_over)
-            step_text(f, clock_ms());
+            step_text(f, instant_clock_ms());
         take_outcome(f);
     }
     if (forward_poster_busy(f->poster))
@@ -414,7 +406,7 @@ static int run(const struct forward_options *options, struct err *err)
         close_parts(&f);
         return 1;
     }
-    f.until_ms = clock_ms() + ONCE_QUIETS * quiet;
+    f.until_ms = instant_clock_ms() + ONCE_QUIETS * quiet;
     log_event(LOG_INFO, "started", "version", LENS_VERSION, NULL);
     while (!over(&f))
         turn(&f);

@@ -138,6 +138,18 @@ void *arena_calloc(struct arena *arena, size_t n, size_t size)
     return memset(p, 0, n * size);
 }
 
+void *arena_grow(
+    struct arena *arena, void *items, size_t n, size_t *room, size_t size)
+{
+    void *more;
+
+    if (n < *room)
+        return items;
+    *room = n ? 2 * n : 8;
+    more = arena_calloc(arena, *room, size);
+    return n ? memcpy(more, items, n * size) : more;
+}
+
 char *arena_memdup(struct arena *arena, const void *s, size_t len)
 {
     char *p = arena_alloc(arena, len + 1);

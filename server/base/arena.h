@@ -24,6 +24,11 @@ void *arena_alloc(struct arena *arena, size_t size)
 void *arena_calloc(struct arena *arena, size_t n, size_t size)
     __attribute__((malloc, returns_nonnull));
 
+/* A list of n items of size, with room for one more: items itself, or a copy
+ * of it in twice the room (*room; 0 at first) and zeros behind. */
+void *arena_grow(
+    struct arena *arena, void *items, size_t n, size_t *room, size_t size);
+
 char *arena_strdup(struct arena *arena, const char *s);
 /* len bytes of s and a closing NUL. */
 char *arena_memdup(struct arena *arena, const void *s, size_t len);

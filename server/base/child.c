@@ -23,6 +23,7 @@
 #include <unistd.h>
 
 #include "base/arena.h"
+#include "base/instant.h"
 
 #define ARGS_MAX 14
 #define FILES_MAX 32
@@ -326,21 +327,13 @@ static pid_t start_child(
 
 /* ---- while it runs ----------------------------------------------------- */
 
-static int64_t clock_ms(void)
-{
-    struct timespec ts;
-
-    clock_gettime(CLOCK_MONOTONIC, &ts);
-    return (int64_t)ts.tv_sec * 1000 + ts.tv_nsec / 1000000;
-}
-
 /* CHILD_OK: it has closed its output. */
 static enum child_end hear(
     int fd, int64_t until_ms, size_t most, struct text *out)
 {
     for (;;) {
         struct pollfd p = {.fd = fd, .events = POLLIN};
-        int64_t left = until_ms - clock_ms();
+        int64_t left = until_ms - instant_clock_ms();
         char *room;
         ssize_t n;
 
@@ -382,7 +375,7 @@ static enum child_end wait_for(pid_t pid, int64_t until_ms)
     int status;
 
     while (waitpid(pid, &status, WNOHANG) == 0) {
-        if (clock_ms() >= until_ms)
+        if (instant_clock_ms() >= until_ms)
             kill(pid, SIGKILL);
         nanosleep(&tick, NULL);
     }
@@ -395,7 +388,7 @@ enum child_end child_run(const struct child_program *program,
 {
     char home[] = "PATH=/usr/bin:/bin";
     struct start s = {.limits = limits, .env = {home, NULL}};
-    int64_t until_ms = clock_ms() + limits->wall_ms;
+    int64_t until_ms = instant_clock_ms() + limits->wall_ms;
     enum child_end end;
     pid_t pid;
     int fd;

@@ -12,6 +12,14 @@ int64_t instant_now_us(void)
     return (int64_t)ts.tv_sec * 1000000 + ts.tv_nsec / 1000;
 }
 
+int64_t instant_clock_ms(void)
+{
+    struct timespec ts;
+
+    clock_gettime(CLOCK_MONOTONIC, &ts);
+    return (int64_t)ts.tv_sec * 1000 + ts.tv_nsec / 1000000;
+}
+
 /* Days from the civil calendar: years counted from March, so that the leap
  * day ends the year; eras of 400 years have 146097 days. */
 int64_t instant_days(int year, int month, int day)

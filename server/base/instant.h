@@ -13,6 +13,9 @@
 /* Now, from the system's clock. */
 int64_t instant_now_us(void);
 
+/* Milliseconds on a clock that counts from anywhere and never back. */
+int64_t instant_clock_ms(void);
+
 /* RFC 3339 with an offset or Z; at most six decimals of a second are kept.
  * A real date only; second 60 is refused.  False otherwise. */
 bool instant_parse(const char *s, int64_t *ret_us, int *ret_offset_min);

@@ -4,10 +4,10 @@
 #include <stdbool.h>
 #include <stdlib.h>
 #include <sys/epoll.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "base/arena.h"
+#include "base/instant.h"
 
 #define TICKS_MAX 8
 #define EVENTS_MAX 64
@@ -34,14 +34,6 @@ struct loop {
     struct loop_tick ticks[TICKS_MAX];
     int n_ticks;
 };
-
-static int64_t clock_ms(void)
-{
-    struct timespec ts;
-
-    clock_gettime(CLOCK_MONOTONIC, &ts);
-    return (int64_t)ts.tv_sec * 1000 + ts.tv_nsec / 1000000;
-}
 
 struct loop *loop_new(void)
 {
@@ -114,13 +106,15 @@ void loop_every(struct loop *loop, int ms, void (*tick)(void *arg), void *arg)
 {
     if (loop->n_ticks == TICKS_MAX)
         abort();
-    loop->ticks[loop->n_ticks++] = (struct loop_tick){
-        .tick = tick, .arg = arg, .every_ms = ms, .due_ms = clock_ms() + ms};
+    loop->ticks[loop->n_ticks++] = (struct loop_tick){.tick = tick,
+        .arg = arg,
+        .every_ms = ms,
+        .due_ms = instant_clock_ms() + ms};
 }
 
 static int wait_ms(const struct loop *loop, int ms)
 {
-    int64_t now = clock_ms();
+    int64_t now = instant_clock_ms();
 
     for (int i = 0; i < loop->n_ticks; i++) {
         int64_t left = loop->ticks[i].due_ms - now;
@@ -135,7 +129,7 @@ static int wait_ms(const struct loop *loop, int ms)
 
 static void run_ticks(struct loop *loop)
 {
-    int64_t now = clock_ms();
+    int64_t now = instant_clock_ms();
 
     for (int i = 0; i < loop->n_ticks; i++) {
         struct loop_tick *t = &loop->ticks[i];

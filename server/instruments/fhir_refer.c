@@ -12,15 +12,8 @@
 static void keep_from(
     struct fhir_draft *draft, const char *to, const char *from)
 {
-    if (draft->n == draft->room) {
-        struct fhir_from *more;
-
-        draft->room = draft->room ? 2 * draft->room : 16;
-        more = arena_calloc(draft->arena, draft->room, sizeof(*more));
-        if (draft->n)
-            memcpy(more, draft->from, draft->n * sizeof(*more));
-        draft->from = more;
-    }
+    draft->from = arena_grow(draft->arena, draft->from, draft->n, &draft->room,
+        sizeof(*draft->from));
     draft->from[draft->n++] =
         (struct fhir_from){arena_strdup(draft->arena, to), from};
 }

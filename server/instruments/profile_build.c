@@ -50,15 +50,8 @@ struct profile_row *profile_row_add(
 {
     struct profile_row *row;
 
-    if (record->n == record->room) {
-        struct profile_row *more;
-
-        record->room = record->room ? 2 * record->room : 4;
-        more = arena_calloc(record->arena, record->room, sizeof(*more));
-        if (record->n)
-            memcpy(more, record->rows, record->n * sizeof(*more));
-        record->rows = more;
-    }
+    record->rows = arena_grow(record->arena, record->rows, record->n,
+        &record->room, sizeof(*record->rows));
     row = &record->rows[record->n++];
     row->sort = sort;
     row->cells =
@@ -101,15 +94,8 @@ static void fault(struct build *b, const struct origin *from,
 
 static void origin_add(struct build *b, struct origin origin)
 {
-    if (b->n_origins == b->room_origins) {
-        struct origin *more;
-
-        b->room_origins = b->room_origins ? 2 * b->room_origins : 32;
-        more = arena_calloc(b->arena, b->room_origins, sizeof(*more));
-        if (b->n_origins)
-            memcpy(more, b->origins, b->n_origins * sizeof(*more));
-        b->origins = more;
-    }
+    b->origins = arena_grow(b->arena, b->origins, b->n_origins,
+        &b->room_origins, sizeof(*b->origins));
     b->origins[b->n_origins++] = origin;
 }
 
@@ -487,15 +473,8 @@ static void take_rows(struct build *b)
 static void found_add(
     struct profile_found *found, struct record_reading *r, struct arena *arena)
 {
-    if (found->n == found->room) {
-        struct record_reading **more;
-
-        found->room = found->room ? 2 * found->room : 8;
-        more = arena_calloc(arena, found->room, sizeof(*more));
-        if (found->n)
-            memcpy(more, found->items, found->n * sizeof(*more));
-        found->items = more;
-    }
+    found->items = arena_grow(arena, found->items, found->n, &found->room,
+        sizeof(struct record_reading *));
     found->items[found->n++] = r;
 }
 

@@ -43,6 +43,28 @@ START_TEST(a_cleared_piece_is_zero_also_where_others_stood)
 }
 END_TEST
 
+START_TEST(a_list_grows_and_keeps_its_items)
+{
+    struct arena *arena = arena_new();
+    size_t room = 0, grown = 0;
+    int *items = NULL;
+
+    for (int i = 0; i < 1000; i++) {
+        const int *before = items;
+
+        items = arena_grow(arena, items, (size_t)i, &room, sizeof(*items));
+        ck_assert_uint_gt(room, (size_t)i);
+        ck_assert_int_eq(items[i], 0);
+        items[i] = i;
+        grown += items != before;
+    }
+    for (int i = 0; i < 1000; i++)
+        ck_assert_int_eq(items[i], i);
+    ck_assert_uint_eq(grown, 8); /* 8, 16, ... 1024 */
+    arena_free(arena);
+}
+END_TEST
+
 START_TEST(texts_are_copied_whole)
 {
     struct arena *arena = arena_new();
@@ -83,6 +105,7 @@ Suite *suite_arena(void)
 
     tcase_add_test(tc, pieces_are_aligned_apart_and_keep_what_is_written);
     tcase_add_test(tc, a_cleared_piece_is_zero_also_where_others_stood);
+    tcase_add_test(tc, a_list_grows_and_keeps_its_items);
     tcase_add_test(tc, texts_are_copied_whole);
     tcase_add_test(tc, nothing_may_be_freed);
     tcase_add_test_raise_signal(

@@ -474,6 +474,24 @@ START_TEST(what_paths_find_counts_as_their_steps)
 }
 END_TEST
 
+/* Of 1,200 nodes twice, 150 times: 1.5 million steps as libxml2 counts. */
+START_TEST(sets_that_are_joined_cost_more_than_their_sizes)
+{
+    struct arena *arena = arena_new();
+    struct err err = ERR_INIT(arena);
+    struct instruments_readings readings = {0};
+    TEXT_AUTO t = {0};
+
+    text_puts(&t, "<d>");
+    say(&t, 1200, "<x s='1' t='2'/>");
+    text_puts(&t, "</d>");
+    ck_assert_int_ne(decode_own("sets", &t, &readings, &err), RC_OK);
+    ck_assert_msg(strstr(err.faults->detail, "too many steps") != NULL, "%s",
+        err.faults->detail);
+    arena_free(arena);
+}
+END_TEST
+
 START_TEST(a_value_has_its_longest)
 {
     struct arena *arena = arena_new();
@@ -563,6 +581,7 @@ void profile_tests(TCase *tc)
     tcase_add_loop_test(tc, xml_that_means_harm_is_refused_in_time, 0, 7);
     tcase_add_test(tc, a_path_that_takes_for_ever_is_stopped);
     tcase_add_test(tc, what_paths_find_counts_as_their_steps);
+    tcase_add_test(tc, sets_that_are_joined_cost_more_than_their_sizes);
     tcase_add_test(tc, a_value_has_its_longest);
     tcase_add_test(tc, memory_is_that_of_a_record);
 }
