@@ -73,10 +73,11 @@ static void changes(struct random *r)
 
 static struct optics_entry draw_entry(struct random *r)
 {
-    return (struct optics_entry){{draw_any_power(r), draw_any_power(r)},
-        {random_below(r, 8) > 0, random_below(r, 8) > 0},
-        (enum optics_method)random_below(r, OPTICS_METHODS), random_below(r, 2),
-        draw_any(r, 0, 20)};
+    return (struct optics_entry){.eye = {draw_any_power(r), draw_any_power(r)},
+        .has = {random_below(r, 8) > 0, random_below(r, 8) > 0},
+        .method = (enum optics_method)random_below(r, OPTICS_METHODS),
+        .cycloplegic = random_below(r, 2),
+        .years_before = draw_any(r, 0, 20)};
 }
 
 static struct optics_patient draw_patient(
