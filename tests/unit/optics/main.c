@@ -10,6 +10,7 @@ Suite *suite_new(const char *name, TCase **ret_tc)
     Suite *s = suite_create(name);
 
     *ret_tc = tcase_create(name);
+    tcase_set_timeout(*ret_tc, 120); /* of a loaded machine */
     suite_add_tcase(s, *ret_tc);
     return s;
 }
