@@ -179,19 +179,12 @@ static const char *detail(struct http_req *rq, const struct checking *in)
     return order_take(rq, &t);
 }
 
-static enum rc judge(struct http_req *rq, struct err *err)
+static enum rc write_check(struct http_req *rq)
 {
     struct checking *in = rq->state;
     struct db_call *call = db_call_new(rq->arena, &DB_BENCH_CHECK_ADD);
     const char *measured = measured_text(rq, &in->measured);
-    enum optics_fault fault;
 
-    in->pair.profile = (enum optics_profile)in->profile;
-    record_bench_pair(&in->measured, &in->x.order, &in->x.rx, &in->pair);
-    fault = optics_pair_check(&in->pair, &in->verdict);
-    if (fault != OPTICS_OK)
-        return err_set(err, RC_INVALID, "", "the pair can't be judged: %s %s",
-            optics_fault_arg(fault), optics_fault_why(fault));
     in->id = http_new_id(rq);
     in->answer = check_text(rq, in, measured);
     db_put_text(call, in->x.id);
@@ -209,6 +202,38 @@ static enum rc judge(struct http_req *rq, struct err *err)
                           OPTICS_PROFILES[in->profile]));
     db_put_text(call, detail(rq, in));
     return http_write(rq, &call, 1, written);
+}
+
+/* For what would explain a pair that doesn't pass. */
+static void estimate(struct http_req *rq)
+{
+    struct checking *in = rq->state;
+
+    record_bench_bodies(&in->x.order, &in->x.rx, &in->pair);
+}
+
+static enum rc estimated(
+    struct http_req *rq, const struct db_reply *reply, struct err *err)
+{
+    (void)reply;
+    (void)err;
+    return write_check(rq);
+}
+
+static enum rc judge(struct http_req *rq, struct err *err)
+{
+    struct checking *in = rq->state;
+    enum optics_fault fault;
+
+    in->pair.profile = (enum optics_profile)in->profile;
+    record_bench_pair(&in->measured, &in->x.order, &in->x.rx, &in->pair);
+    fault = optics_pair_check(&in->pair, &in->verdict);
+    if (fault != OPTICS_OK)
+        return err_set(err, RC_INVALID, "", "the pair can't be judged: %s %s",
+            optics_fault_arg(fault), optics_fault_why(fault));
+    if (in->verdict.verdict == OPTICS_PASS)
+        return write_check(rq);
+    return http_work(rq, estimate, estimated);
 }
 
 /* A lensometry of this patient, or one that nobody has claimed. */

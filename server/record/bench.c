@@ -200,3 +200,19 @@ void record_bench_pair(const struct record_measured *measured,
             side, lens);
     }
 }
+
+void record_bench_bodies(const struct record_order *order,
+    const struct record_order_rx *rx, struct optics_pair *pair)
+{
+    for (int side = 0; side < 2; side++) {
+        struct optics_finished *lens = &pair->eyes[side];
+        struct record_make m;
+
+        record_order_make(order, rx, side, &m);
+        if (!lens->there || !m.asked || m.fault != OPTICS_OK)
+            continue;
+        lens->body = (struct optics_body){
+            m.lens.front_power, m.lens.index, m.made.centre_mm};
+        lens->has_body = optics_body_check(lens->body) == OPTICS_OK;
+    }
+}

@@ -52,3 +52,11 @@ void record_measured_check(const struct record_measured *measured,
 void record_bench_pair(const struct record_measured *measured,
     const struct record_order *order, const struct record_order_rx *rx,
     struct optics_pair *pair);
+
+/*
+ * Gives each lens of the pair the body that was estimated for it
+ * (record/order_make.h), for what depends on the side it was read from; none
+ * where the order tells too little.  Some milliseconds.
+ */
+void record_bench_bodies(const struct record_order *order,
+    const struct record_order_rx *rx, struct optics_pair *pair);

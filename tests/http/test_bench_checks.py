@@ -6,8 +6,8 @@ import pathlib
 import unittest
 
 from lenstest import Service, repo, uuid7
-from order_case import (EYE, FINAL, FRAME, HEIGHTS, PROGRESSIVE, VARYING,
-                        OrderCase)
+from order_case import (EYE, FINAL, FRAME, HEIGHTS, LENS, PROGRESSIVE,
+                        VARYING, OrderCase)
 
 PD = {"right": 31.5, "left": 32}
 LEVEL = {"right": 18, "left": 18}
@@ -237,6 +237,24 @@ class Measuring(BenchCase):
                            pd_mm=PD, height_mm=LEVEL)
         self.assertEqual(check["verdict"], "pass")
         self.assertNotIn("explanations", check["judged"])
+
+    def test_a_lens_read_from_the_wrong_side_is_named(self):
+        """+8.00 with the front that is estimated for it, +14.00 (spherical
+        equivalent and 6.00): light taken through back and front in turn."""
+        order = self.made({"right": lens(8), "left": lens(8)}, lens=LENS,
+                          frame=FRAME)
+        made = self.get(order, "lab", "/make").body["right"]["estimate"]
+        t = made["centre_mm"] / 1000 / 1.498
+        back = 8 - 14 / (1 - t * 14)
+        read = 14 + back / (1 - t * back)
+        self.assertLess(read, 7.5)
+        check = self.check(order, right=lens(round(read, 2)), left=lens(8),
+                           pd_mm=PD, height_mm=LEVEL)
+        self.assertEqual(check["verdict"], "fail")
+        first = check["judged"]["explanations"][0]
+        self.assertEqual((first["what"], first["eye"], first["verdict"]),
+                         ("the front vertex power was read", "right", "pass"))
+        self.assertLess(first["size"], 0.02)
 
     def test_a_base_turned_round_is_named(self):
         order = self.made({
