@@ -2,6 +2,7 @@
 import assert from 'node:assert/strict';
 import {readdirSync, statSync} from 'node:fs';
 import {join} from 'node:path';
+import english from '../../server/web/words/en.js';
 import {exam, GLASSES, measured, person, started} from './data.mjs';
 
 const LIMIT = 90 * 1024; // bytes, compressed, of all that the page loads
@@ -56,6 +57,8 @@ async function log(s, id) {
 
 export default {
     async 'one touch starts from a source, and it can be undone'(s) {
+        // Word of the undo may ask for a delta before its answer is here.
+        s.expect(/status of 409/);
         const {page, id, source} = await room(s, {bare: true});
         await page.getByRole('button', {name: /Autorefraction/}).click();
         await reads(page, 'right sphere', 'minus 2.25');
@@ -109,6 +112,17 @@ export default {
         await reads(page, 'right sphere', 'minus 2.12');
         await saved(page);
         assert.equal((await get(s, id)).working.right.sphere, -2.12);
+        // A whole dioptre from an eighth keeps the eighth.
+        await slider(page, 'right sphere').focus();
+        await page.keyboard.press('PageDown');
+        await reads(page, 'right sphere', 'minus 3.12');
+        await page.keyboard.press('PageUp');
+        await page.keyboard.press('PageUp');
+        await reads(page, 'right sphere', 'minus 1.12');
+        await page.keyboard.press('PageDown');
+        await saved(page);
+        assert.equal((await get(s, id)).working.right.sphere, -2.12);
+        assert.equal(await page.getByRole('alert').count(), 0);
         await page.getByText('Step sizes').click();
         await page.getByLabel('Hold the spherical equivalent').uncheck();
         await page.getByRole('button', {name: 'right less cyl'}).click();
@@ -373,7 +387,12 @@ export default {
         await tool.getByRole('button', {name: 'Note and compare'}).click();
         // Sheard: (2 * 6 - 6) / 3; Percival: (21 - 2 * 6) / 3.
         await tool.getByText('Sheard: 2.00 Δ base in').waitFor();
-        await tool.getByText('Percival: 3.00 Δ').waitFor();
+        await tool.getByText('Percival: 3.00 Δ base in').waitFor();
+        // The other way is the lesser one: its base helps.
+        await tool.getByLabel('Opposing vergence').fill('21');
+        await tool.getByLabel('Vergence the other way').fill('6');
+        await tool.getByRole('button', {name: 'Note and compare'}).click();
+        await tool.getByText('Percival: 3.00 Δ base out').waitFor();
         await saved(page);
         assert.equal((await get(s, id)).binocular.phorias[0].horizontal.amount,
             6);
@@ -440,6 +459,33 @@ export default {
         await words.locator('li').first().waitFor();
         assert.match((await words.locator('li').allTextContents()).join(' '),
             /spherical equivalent|Same/i);
+    },
+
+    async 'a caution of the delta stands once, at its eye'(s) {
+        // The vertex of strong glasses is unknown.
+        const who = await person(s);
+        await measured(s, who, {...GLASSES, vertex_mm: undefined,
+            right: {sphere: -8}, left: {sphere: -7}});
+        const {id} = await started(s, who, await measured(s, who,
+            {right: {sphere: -9}, left: {sphere: -7.5}}));
+        const page = await enter(s, id);
+        const {cautions} = await s.api('prescriber', 'GET',
+            `/v1/exams/${id}/delta`);
+        assert.ok(cautions.some(c => c.eye), 'there is one of an eye');
+        const shown = page.locator('lens-changes .caution');
+        await shown.first().waitFor();
+        const texts = await shown.evaluateAll(all => all.map(
+            p => p.textContent.replace(/\s+/g, ' ').trim()));
+        assert.equal(texts.length, cautions.length);
+        assert.equal(new Set(texts).size, texts.length);
+    },
+
+    async 'each test that a step may name has its word'(s) {
+        const answer = await fetch(`${s.setup.base}/schema/exam.json`);
+        const {$defs: {test}} = await answer.json();
+        assert.ok(test.enum.includes('duochrome'));
+        assert.deepEqual(test.enum.filter(
+            name => !english[`test.${name}`]), []);
     },
 
     async 'no number is heard with a hyphen or without its sign'(s) {

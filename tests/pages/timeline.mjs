@@ -73,6 +73,21 @@ export default {
         await s.shot(page, 'timeline-table');
     },
 
+    async 'a table of long powers scrolls within itself'(s) {
+        const who = await person(s, {family: 'Lindqvist-Obi'});
+        const prism = [{amount: 1.5, base: 'out'}, {amount: 1.5, base: 'down'}];
+        await measured(s, who, {...GLASSES, taken_at: ago(300),
+            right: {...GLASSES.right, add: 2, prism}, left: {...GLASSES.left,
+                add: 2, prism}});
+        await measured(s, who, {...GLASSES, left: {...GLASSES.left, prism}});
+        for (const size of ['wide', 'tall']) {
+            const page = await open(s, who, {size});
+            await page.getByRole('button', {name: 'As a table'}).click();
+            await page.locator('lens-timeline td').first().waitFor();
+            await s.fits(page);
+        }
+    },
+
     async 'a touch on two points compares them'(s) {
         const page = await open(s, await history(s));
         const over = page.locator('#m .u-over');

@@ -46,7 +46,7 @@ export function blurred(picture, kernel) {
 }
 
 // Light adds up as it is; screens want it by the curve of sRGB (IEC 61966-2-1).
-export function encoded(light) {
+function encoded(light) {
     const v = light <= 0.0031308 ? 12.92 * light
         : 1.055 * light ** (1 / 2.4) - 0.055;
     return Math.round(255 * Math.min(1, Math.max(0, v)));

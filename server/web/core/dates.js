@@ -40,6 +40,15 @@ export function ageText(born, now = new Date()) {
         : t('person.age', {n: Math.floor(months / 12)});
 }
 
+// Whole years where at least the year is known, else undefined.
+export function yearsOf(born, now = new Date()) {
+    const [year, month = 1, day = 1] = (born || '').split('-').map(Number);
+    if (!year) return undefined;
+    const past = now.getMonth() + 1 > month
+        || (now.getMonth() + 1 === month && now.getDate() >= day);
+    return Math.max(0, now.getFullYear() - year - (past ? 0 : 1));
+}
+
 // How long ago, in the unit that says it: for "each with age".
 export function agoText(instant, now = Date.now()) {
     const minutes = Math.max(0, Math.round((now - new Date(instant)) / 60000));

@@ -29,7 +29,7 @@ export function turned(axis, degrees) {
 }
 
 // The sphere that keeps the spherical equivalent when the cylinder changes.
-export function heldSphere(eye, cylinder) {
+function heldSphere(eye, cylinder) {
     return written(truePower(eye.sphere)
         + (truePower(eye.cylinder || 0) - truePower(cylinder)) / 2);
 }

@@ -51,7 +51,7 @@ export const look = css`
         border-style: dotted;
         cursor: default;
     }
-    button.main {
+    button.main, .button.main {
         background: var(--accent);
         color: var(--on-accent);
         border-color: var(--accent);
@@ -115,6 +115,15 @@ export const look = css`
         background: var(--sheet);
         border-radius: 0.5rem;
         padding: 0.8rem;
+    }
+    .wide {
+        position: relative; /* holds what is only for those who listen */
+        overflow-x: auto;
+    }
+    .number {
+        display: inline-block;
+        max-width: 100%;
+        overflow-wrap: anywhere;
     }
     .figure {
         white-space: nowrap;

@@ -53,7 +53,7 @@ function ring() {
     return path;
 }
 
-export function typePath(name) {
+function typePath(name) {
     if (name[0] === 'C') return turnedPath(ring(), Number(name[1]));
     const path = new Path2D();
     if (OUTLINES[name]) {

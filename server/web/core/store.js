@@ -45,10 +45,6 @@ export function got(path) {
     return shelf.get(path)?.value;
 }
 
-export function etagOf(path) {
-    return shelf.get(path)?.etag;
-}
-
 // Paths that begin so are read again if anybody watches; else forgotten.
 export function stale(...prefixes) {
     for (const [path, entry] of shelf) {
@@ -56,10 +52,6 @@ export function stale(...prefixes) {
         if (entry.hosts.size) load(path);
         else shelf.delete(path);
     }
-}
-
-export function forgetAll() {
-    shelf.clear();
 }
 
 // A component's watch on the path that of() names now; '' for none.

@@ -46,12 +46,13 @@ class Difference extends Part {
         :host {
             display: grid;
             min-height: 96vh;
-            grid-template-rows: auto 1fr auto;
+            grid-template-rows: 1fr auto;
             gap: 0.6rem;
         }
         .chart {
             display: grid;
             place-items: center;
+            align-content: center;
             overflow: hidden;
             min-height: 16rem;
         }
@@ -82,6 +83,8 @@ class Difference extends Part {
             justify-content: center;
         }
         .under {
+            display: grid;
+            gap: 0.5rem;
             text-align: center;
         }
         details label {

@@ -2,16 +2,19 @@
 import {ask} from '../core/api.js';
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {bornText, dayText, timeText, today} from '../core/dates.js';
-import {eyeText} from '../core/power.js';
 import {session} from '../core/session.js';
 import {faultOf} from '../core/write.js';
 import {t} from '../core/words.js';
+import {eyeTold} from '../parts/field.js';
 import {nameText} from '../parts/person.js';
 
 class Downtime extends Part {
     static properties = {rows: {state: true}, fault: {state: true}};
 
     static styles = [look, css`
+        h1 {
+            margin-block: 0.6rem;
+        }
         table {
             border-collapse: collapse;
             width: 100%;
@@ -24,9 +27,6 @@ class Downtime extends Part {
         }
         td.room {
             min-width: 9rem;
-        }
-        .wide {
-            overflow-x: auto;
         }
     `];
 
@@ -77,7 +77,7 @@ class Downtime extends Part {
                         ${visit.reason || ''}</td>
                     <td>${rx ? html`${['right', 'left'].map(s => html`<span
                         class="figure">${t(`side.${s}.mark`)}
-                        ${eyeText(rx[s])}</span><br>`)}${dayText(rx.at)}`
+                        ${eyeTold(rx[s])}</span><br>`)}${dayText(rx.at)}`
                         : t('rx.none')}</td>
                     <td class="room"></td></tr>`)}</table></div>`}
             <p class="soft">${t('downtime.keep')}</p>`;

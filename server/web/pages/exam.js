@@ -7,6 +7,8 @@ import '../parts/eye-panel.js';
 import '../parts/step-log.js';
 import {ask} from '../core/api.js';
 import {css, html, look, nothing, Part} from '../core/part.js';
+import {yearsOf} from '../core/dates.js';
+import {figure, parsed} from '../core/power.js';
 import {prefs} from '../core/prefs.js';
 import {queue} from '../core/queue.js';
 import {session} from '../core/session.js';
@@ -17,7 +19,7 @@ import {Writer} from '../core/write.js';
 import {t, word} from '../core/words.js';
 import {evidenceOf} from '../parts/evidence.js';
 import {eyePairStyle} from '../parts/eye-panel.js';
-import {cautionList, faultNote} from '../parts/field.js';
+import {cautionList, faultNote, prose} from '../parts/field.js';
 import {personLine} from '../parts/person.js';
 
 const STEPS_KEPT = 'lensclerk.steps';
@@ -61,8 +63,6 @@ class Exam extends Part {
         }
         .kept {
             margin: 0;
-        }
-        .kept {
             border: 1px solid var(--edge);
             border-radius: 0.4rem;
             padding: 0.25rem 0.6rem;
@@ -274,10 +274,10 @@ class Exam extends Part {
         const exam = this.work.exam;
         return html`<div class="top">
             <h1>${personLine(this.person.value)}</h1>${this.kept()}
-            <span class="soft reason">${this.visit.value?.reason || ''}
-                ${word('status', exam.status)}${exam.amending
-                ? ` · ${t('exam.amending', {reason: exam.reason || ''})}` : ''}
-            </span></div>`;
+            <span class="soft reason">${[this.visit.value?.reason,
+                word('status', exam.status), exam.amending
+                    && t('exam.amending', {reason: exam.reason || ''})].filter(
+                Boolean).join(' · ')}</span></div>`;
     }
 
     acuityOf(side) {
@@ -336,9 +336,7 @@ class Exam extends Part {
     }
 
     get age() {
-        const born = this.person.value?.born;
-        return born ? Math.max(0, Math.floor((Date.now() - new Date(born))
-            / 31556952000)) : undefined;
+        return yearsOf(this.person.value?.born);
     }
 
     setAdd(to) {
@@ -401,7 +399,7 @@ class Exam extends Part {
                     this.setSize(field, Number(e.target.value))}>
                     ${values.map(v => html`<option value=${v} ?selected=${
                         v === this.steps[field]}>${field === 'axis' ? `${v}°`
-                        : written(v).toFixed(2)}</option>`)}</select></label>`)}
+                        : figure(written(v))}</option>`)}</select></label>`)}
             <label class="check"><input type="checkbox" .checked=${this.hold}
                 @change=${e => {
                     this.hold = e.target.checked;
@@ -436,8 +434,7 @@ class Exam extends Part {
         if (!missing.some(m => m.pointer.includes('vertex'))) return nothing;
         return html`<form @submit=${e => {
             e.preventDefault();
-            const mm = Number(new FormData(e.target).get('mm').replace(',',
-                '.'));
+            const mm = parsed(new FormData(e.target).get('mm'));
             if (mm > 0 && mm <= 30) this.work.step('both', 'vertex_mm', mm);
         }}><label>${t('sign.vertex')}<input name="mm" inputmode="decimal">
             </label><button>${t('acuity.note')}</button></form>`;
@@ -445,7 +442,7 @@ class Exam extends Part {
 
     signedView() {
         const exam = this.work.exam;
-        return html`<section><h2>${t('sign.done')}</h2>
+        return html`<section><h2>${t('sign.done')}</h2><div class="row">
             <a class="button main" href="#rx/${exam.id}">${t('rx.show')}</a>
             ${session.me?.role !== 'prescriber' ? nothing : this.amending
                 ? html`<form @submit=${this.amend}><label>${t('amend.reason')}
@@ -456,7 +453,7 @@ class Exam extends Part {
                     }}>${t('word.back')}</button></div></form>`
                 : html`<button @click=${() => {
                     this.amending = true;
-                }}>${t('amend.go')}</button>`}
+                }}>${t('amend.go')}</button>`}</div>
             ${faultNote(this.writer)}</section>`;
     }
 
@@ -473,7 +470,7 @@ class Exam extends Part {
                 source=${this.work.working?.source?.id ?? ''}
                 ?fixed=${this.fixed || this.work.unsent.length > 0}
                 @start=${e => this.start(e.detail)}></lens-evidence>
-            ${this.told ? html`<p class="caution" role="status">${this.told}
+            ${this.told ? html`<p class="caution" role="status">${prose(this.told)}
                 </p>` : nothing}
             ${conflict ? html`<lens-conflict .conflict=${conflict}>
                 </lens-conflict>` : nothing}

@@ -1,9 +1,12 @@
 // A signed Rx to read, to print or to hand over, on one page.
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {bornText, dayText} from '../core/dates.js';
-import {axisText, eyeText, figure, signed, sphereText} from '../core/power.js';
+import {
+    axisText, eyeText, figure, signed, sphereSpoken, sphereText, spoken,
+} from '../core/power.js';
 import {Watch} from '../core/store.js';
 import {t, word} from '../core/words.js';
+import {eyeTold, told} from '../parts/field.js';
 import {nameText} from '../parts/person.js';
 import {pdText} from '../parts/reading-view.js';
 
@@ -38,17 +41,14 @@ class Rx extends Part {
             background: linear-gradient(to top right, transparent 48%,
                 var(--soft) 49%, var(--soft) 51%, transparent 52%);
         }
-        .wide {
-            overflow-x: auto;
-        }
     `];
 
     rx = new Watch(this, () => `/v1/exams/${this.exam}/rx`);
     plus = new Watch(this, () => `/v1/exams/${this.exam}/rx?cylinder=plus`);
 
-    cell(text) {
-        return text ? html`<td class="figure">${text}</td>`
-            : html`<td class="empty"><span class="hidden">
+    cell(text, heard) {
+        return text ? html`<td class="figure">${heard ? told(text, heard)
+            : text}</td>` : html`<td class="empty"><span class="hidden">
                 ${t('power.absent')}</span></td>`;
     }
 
@@ -58,13 +58,16 @@ class Rx extends Part {
         return html`<tr><th scope="row">${t(`side.${side}.mark`)}
             ${t(`side.${side}`)}</th>
             ${other || !eye ? html`<td colspan="5">${eyeText(eye)}</td>` : html`
-                ${this.cell(sphereText(eye.sphere))}
-                ${this.cell(eye.cylinder ? signed(eye.cylinder) : '')}
-                ${this.cell(eye.cylinder ? axisText(eye.axis) : '')}
+                ${this.cell(sphereText(eye.sphere), sphereSpoken(eye.sphere))}
+                ${eye.cylinder ? [
+                    this.cell(signed(eye.cylinder), spoken(eye.cylinder)),
+                    this.cell(axisText(eye.axis), eye.axis)]
+                    : [this.cell(), this.cell()]}
                 ${this.cell((eye.prism || []).map(p => t('power.prism',
                     {amount: figure(p.amount), base: t(`base.${p.base}`)}))
                     .join(', '))}
-                ${this.cell(eye.add ? signed(eye.add) : '')}`}
+                ${eye.add ? this.cell(signed(eye.add), spoken(eye.add))
+                    : this.cell()}`}
             ${this.cell(eye?.acuity?.text)}</tr>`;
     }
 
@@ -83,8 +86,8 @@ class Rx extends Part {
                     <p>${t('rx.edition', {n: rx.edition})}
                     ${rx.reason ? html`· ${rx.reason}` : nothing}</p></div>
                 <div><strong>${rx.clinic.name}</strong>
-                    <p>${rx.clinic.address || ''} ${rx.clinic.telephone || ''}
-                    </p></div>
+                    <p>${[rx.clinic.address, rx.clinic.telephone].filter(
+                        Boolean).join(' · ')}</p></div>
             </div>
             <p><bdi><strong>${nameText(rx.patient)}</strong></bdi>,
                 ${bornText(rx.patient.born)}, ${rx.patient.record_number}</p>
@@ -96,7 +99,7 @@ class Rx extends Part {
                 ${SIDES.map(side => this.row(rx, side))}</table></div>
             ${plus && SIDES.some(s => rx[s]?.cylinder) ? html`<p class="soft">
                 ${t('rx.plus')} ${SIDES.map(s => html`<span class="figure">
-                    ${t(`side.${s}.mark`)} ${eyeText(plus[s])}</span> `)}</p>`
+                    ${t(`side.${s}.mark`)} ${eyeTold(plus[s])}</span> `)}</p>`
                 : nothing}
             <p>${[rx.vertex_mm ? t('reading.vertex',
                 {mm: figure(rx.vertex_mm, 1)}) : '', pdText(rx.pd_mm),

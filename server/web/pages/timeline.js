@@ -6,17 +6,17 @@ import sheet from 'uplot/dist/uPlot.min.css';
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {unsafeCSS} from 'lit';
 import {ask} from '../core/api.js';
-import {dayText} from '../core/dates.js';
+import {dayText, yearsOf} from '../core/dates.js';
 import {eyeText, figure, signed, spoken} from '../core/power.js';
 import {prefs} from '../core/prefs.js';
 import {Watch} from '../core/store.js';
 import {Latest} from '../core/write.js';
 import {t, word} from '../core/words.js';
-import {faultNote} from '../parts/field.js';
+import {eyeTold, faultNote, told} from '../parts/field.js';
 import {personLine} from '../parts/person.js';
 
 const SIDES = ['right', 'left'];
-const PLOTS = {m: 250, vectors: 130, acuity: 130}; // their heights
+const PLOTS = {m: 250, vectors: 160, acuity: 130}; // their heights
 const NEAR_PX = 24;
 
 // How the optics core calls the way in which a kind of entry was found.
@@ -55,8 +55,12 @@ class Timeline extends Part {
             padding: 0.3rem 0.5rem;
             text-align: start;
         }
-        .wide {
-            overflow-x: auto;
+        td.figure {
+            min-width: 11rem;
+            white-space: normal; /* prisms go beneath */
+        }
+        td.one {
+            min-width: 4rem;
         }
         .plots {
             direction: ltr;
@@ -118,9 +122,10 @@ class Timeline extends Part {
     }
 
     name(key) {
-        const [kind, condition] = key.split('/');
-        return word('kind', kind) + (condition
-            ? `, ${word('condition', condition)}` : '');
+        const [kind, condition, ...worn] = key.split('/');
+        return [word('kind', kind), condition
+            && word('condition', condition), worn.join('/')].filter(
+            Boolean).join(', ');
     }
 
     updated() {
@@ -138,11 +143,10 @@ class Timeline extends Part {
         if (!method) return;
         const lens = {sphere: 0, method,
             cycloplegic: key.endsWith('/cycloplegic')};
-        const born = new Date(this.who.value?.born || NaN);
-        const age = (Date.now() - born) / 31556952000;
+        const age = yearsOf(this.who.value?.born);
         const done = await this.limits.run(() => ask('POST',
             '/v1/optics/change-probability', {body: {old: lens, new: lens,
-                ...(age >= 0 ? {age_years: age} : {})}}));
+                ...(age === undefined ? {} : {age_years: age})}}));
         if (done) this.band = done.body.limit_m;
     }
 
@@ -215,11 +219,18 @@ class Timeline extends Part {
         const last = list.at(-1);
         u.ctx.fillStyle = this.colour('ink');
         u.ctx.font = `${13 * devicePixelRatio}px system-ui`;
-        for (const side of SIDES)
-            if (last && equivalent(last[side]) !== null) u.ctx.fillText(
-                t(`side.${side}.mark`), u.valToPos(seconds(last), 'x', true)
-                    + 10 * devicePixelRatio,
-                u.valToPos(equivalent(last[side]), 'y', true));
+        if (!last) return;
+        // One above the other, also where they are the same.
+        const [r, l] = SIDES.map(s => equivalent(last[s]));
+        for (const [side, m, other] of [['right', r, l], ['left', l, r]]) {
+            if (m === null) continue;
+            const above = m === other ? side === 'right' : m > other;
+            u.ctx.textBaseline = other === null ? 'middle'
+                : above ? 'bottom' : 'top';
+            u.ctx.fillText(t(`side.${side}.mark`),
+                u.valToPos(seconds(last), 'x', true) + 10 * devicePixelRatio,
+                u.valToPos(m, 'y', true));
+        }
     }
 
     // Each cylinder as a stroke at its axis, R above L; finals as ticks below.
@@ -227,7 +238,9 @@ class Timeline extends Part {
         const {ctx} = u;
         const most = Math.max(0.5, ...list.flatMap(i => SIDES.map(
             s => Math.abs(i[s]?.cylinder || 0))));
-        const reach = 24 * devicePixelRatio;
+        // Strokes of two rows don't touch.
+        const reach = Math.abs(u.valToPos(0, 'y', true)
+            - u.valToPos(1, 'y', true)) / 2 - 3 * devicePixelRatio;
         ctx.setLineDash([]);
         ctx.lineCap = 'round';
         for (const side of SIDES) {
@@ -318,7 +331,8 @@ class Timeline extends Part {
     drawAcuity(x) {
         const list = this.acuities;
         if (!list.length) return;
-        this.plot('acuity', {scales: {x, y: {dir: -1}},
+        this.plot('acuity', {scales: {x, y: {dir: -1, range: (u, lo, hi) =>
+            [Math.min(lo, 0) - 0.1, Math.max(hi, 0.3) + 0.1]}},
             axes: this.axes(t('timeline.acuity'), 62),
             series: [{}, this.line('right'), this.line('left')],
             hooks: {draw: [u => {
@@ -379,10 +393,9 @@ class Timeline extends Part {
         return html`<div class="sheet" role="status"><h2>${t('timeline.between',
             {from: dayText(two[0].at), to: dayText(two[1].at)})}</h2>
             ${sides.map((d, i) => html`<p class="figure">
-                ${t(`side.${SIDES[i]}.mark`)} ${d ? html`<span
-                    aria-hidden="true">${eyeText(rounded(d))} · M
-                    ${signed(d.m)}</span><span class="hidden">${eyeText(
-                        rounded(d), true)}, M ${spoken(d.m)}</span>
+                ${t(`side.${SIDES[i]}.mark`)} ${d ? html`${told(
+                    `${eyeText(rounded(d))} · M ${signed(d.m)}`,
+                    `${eyeText(rounded(d), true)}, M ${spoken(d.m)}`)}
                     ${this.band ? html`<span class="soft">${t(Math.abs(d.m)
                         <= this.band ? 'timeline.inside' : 'timeline.outside',
                     {limit: figure(this.band)})}</span>` : nothing}`
@@ -396,14 +409,12 @@ class Timeline extends Part {
                 n => html`<th scope="col">${t(`timeline.col.${n}`)}</th>`)}</tr>
             ${[...list].reverse().map(item => html`<tr>
                 <th scope="row">${dayText(item.at)}</th>
-                ${SIDES.map(s => html`<td class="figure"><span
-                    aria-hidden="true">${eyeText(item[s])}</span><span
-                    class="hidden">${eyeText(item[s], true)}</span></td>`)}
-                <td class="figure">${SIDES.map(s => {
+                ${SIDES.map(s => html`<td class="figure">${eyeTold(item[s])}
+                    </td>`)}
+                <td class="figure one">${SIDES.map(s => {
                     const m = equivalent(item[s]);
-                    return m === null ? '– ' : html`<span aria-hidden="true">
-                        ${signed(m)}</span><span class="hidden">${spoken(m)}
-                        </span> `;
+                    return html`${m === null ? '–'
+                        : told(signed(m), spoken(m))} `;
                 })}</td>
                 <td>${SIDES.map(s => item[s]?.acuity?.text ?? '–').join(' ')}
                 </td>

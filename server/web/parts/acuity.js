@@ -2,6 +2,7 @@
 // whole list.
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {t} from '../core/words.js';
+import {prose} from './field.js';
 
 const THROUGH = ['nothing', 'habitual', 'working', 'final', 'pinhole'];
 const LINES = {
@@ -78,7 +79,7 @@ class Acuity extends Part {
             e => html`<th scope="col">${t(`side.${e}.mark`)}</th>`)}</tr>
             ${rows.map(w => html`<tr><th scope="row">${t(`through.${w}`)}</th>
                 ${['right', 'left', 'both'].map(e => html`<td>
-                    <bdi>${at(w, e)}</bdi></td>`)}</tr>`)}</table>`;
+                    <bdi>${prose(at(w, e))}</bdi></td>`)}</tr>`)}</table>`;
     }
 
     render() {
@@ -89,7 +90,7 @@ class Acuity extends Part {
             ${this.fixed ? nothing : html`<div class="row lines" role="group"
                 aria-label=${t('acuity.line')}>${LINES[this.notation].map(
                     line => html`<button @click=${() => this.note(line)}>
-                        ${line}</button>`)}
+                        ${prose(line)}</button>`)}
                 <form @submit=${e => {
                     e.preventDefault();
                     this.note(e.target.other.value);

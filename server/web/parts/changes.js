@@ -30,8 +30,8 @@ class Changes extends Part {
         const same = eye.within_noise;
         const acuity = eye.predicted_acuity_with_habitual;
         return html`<section class=${same ? 'same' : ''}>
-            <h3>${t(`side.${side}.mark`)} ${t(`side.${side}`)}
-                ${same ? t('changes.same') : nothing}</h3>
+            <h3>${t(`side.${side}.mark`)} ${t(`side.${side}`)}${same
+                ? t('changes.same') : nothing}</h3>
             <ul>${eye.words.map(w => html`<li>${prose(w)}</li>`)}</ul>
             ${acuity ? html`<p class="soft">${t('changes.acuity',
                 {decimal: figure(acuity.decimal)})}</p>` : nothing}
@@ -54,7 +54,7 @@ class Changes extends Part {
                     class="soft">${t('changes.size', {percent: figure(Math.abs(
                         both.image_size_difference_percent.final), 1)})}</p>`
                     : nothing}
-                ${cautionList(delta.cautions)}` : html`<p class="soft">
+                ${cautionList(delta.cautions, null)}` : html`<p class="soft">
                 ${this.delta.fault?.message ?? t('word.loading')}</p>`}`;
     }
 }

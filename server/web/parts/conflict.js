@@ -4,6 +4,7 @@ import {css, html, look, Part} from '../core/part.js';
 import {standing} from '../core/lens.js';
 import {queue} from '../core/queue.js';
 import {t, word} from '../core/words.js';
+import {told} from './field.js';
 import {stepText} from './step-log.js';
 
 class Conflict extends Part {
@@ -35,12 +36,10 @@ class Conflict extends Part {
         const theirs = {...body, to: this.from};
         return html`<div role="alertdialog" aria-label=${t('conflict.title')}>
             <h2>${t('conflict.title')}</h2>
-            <p>${t('conflict.there')} <span aria-hidden="true" class="figure">
-                ${stepText(theirs)}</span><span class="hidden">
-                ${stepText(theirs, true)}</span></p>
-            <p>${t('conflict.here')} <span aria-hidden="true" class="figure">
-                ${stepText(body)}</span><span class="hidden">
-                ${stepText(body, true)}</span></p>
+            <p>${t('conflict.there')} <span class="figure">
+                ${told(stepText(theirs), stepText(theirs, true))}</span></p>
+            <p>${t('conflict.here')} <span class="figure">
+                ${told(stepText(body), stepText(body, true))}</span></p>
             ${this.buttons()}</div>`;
     }
 

@@ -6,7 +6,7 @@ import {css, html, look, nothing, Part} from '../core/part.js';
 import {axisText, figure} from '../core/power.js';
 import {Writer} from '../core/write.js';
 import {t} from '../core/words.js';
-import {faultNote, prose} from './field.js';
+import {cautionList, faultNote, prose} from './field.js';
 
 const ANSWERS = ['first', 'second', 'same'];
 
@@ -107,7 +107,7 @@ class CrossCylinder extends Part {
                 words: found.words, n: this.given.length}))}
                 ${found.enough ? html`<strong>${t('jcc.enough')}</strong>`
                     : nothing}</p>
-            ${found.cautions.map(c => html`<p class="caution">${c}</p>`)}
+            ${cautionList(found.cautions.map(text => ({text})))}
             ${faultNote(this.writer)}
             <div class="row">
                 <button class=${found.enough ? 'main' : ''} ?disabled=${

@@ -13,7 +13,7 @@ import {personLine} from './person.js';
 const SHOWN = 20000; // characters of an original that are shown
 
 // The media type by name, else by what stands at the beginning.
-export function mediaOf(name, head) {
+function mediaOf(name, head) {
     if (/\.dcm$/i.test(name)) return 'application/dicom';
     if (/\.xml$/i.test(name)) return 'application/xml';
     if (/\.csv$/i.test(name)) return 'text/csv';
@@ -144,7 +144,10 @@ class DropFile extends Part {
         });
         if (!done) return;
         stale('/v1/readings', '/v1/patients', '/v1/visits');
-        this.told = t('drop.stored', {n: done.length});
+        const gone = done.filter(x => this.whom && x.status === 'claimed'
+            && x.patient !== this.whom.id).length;
+        this.told = t('drop.stored', {n: done.length})
+            + (gone ? ` ${t('drop.elsewhere', {n: gone})}` : '');
         await this.next();
     }
 

@@ -2,14 +2,15 @@
 // final; and the cornea beside them. Sends "start" with an entry's id.
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {agoText} from '../core/dates.js';
-import {axisText, eyeText, figure} from '../core/power.js';
+import {axisText, figure, signed, spoken} from '../core/power.js';
 import {t, word} from '../core/words.js';
-import {cautionList, prose} from './field.js';
+import {cautionList, eyeTold, told} from './field.js';
 import {pdText} from './reading-view.js';
 
 const STARTS = ['autorefraction', 'retinoscopy', 'subjective', 'final'];
 
 const DAY_MS = 86400000;
+const SHOWN = 2; // cautions of one entry; the rest opens
 
 // The newest of each kind, of one day in each condition; they are marks on
 // ladder and dial, too.
@@ -46,6 +47,7 @@ class Evidence extends Part {
             display: grid;
             grid-template-columns: repeat(auto-fit, minmax(11.2rem, 1fr));
             gap: 0.4rem;
+            align-items: start;
         }
         button, .cornea {
             display: block;
@@ -79,8 +81,7 @@ class Evidence extends Part {
         const eye = entry[side];
         return html`<span class="eye figure"><span class="soft">
             ${t(`side.${side}.mark`)}</span>
-            <span aria-hidden="true">${eyeText(eye)}</span>
-            <span class="hidden">${eyeText(eye, true)}</span>
+            ${eyeTold(eye)}
             ${eye?.acuity ? html`<span class="soft">${eye.acuity.text}</span>`
                 : nothing}</span>`;
     }
@@ -101,21 +102,31 @@ class Evidence extends Part {
                     ? entry.pair : '')}</span>
             ${['right', 'left'].map(side => this.eye(entry, side))}
             <span class="hidden">${t('evidence.start')}</span></button>
-            ${cautionList((entry.cautions || []).slice(0, 2))}</div>`;
+            ${this.doubts(cautionList(entry.cautions))}</div>`;
+    }
+
+    doubts(list) {
+        const more = list.length - SHOWN;
+        return more <= 0 ? list : html`${list.slice(0, SHOWN)}<details>
+            <summary>${t('evidence.more', {n: more})}</summary>
+            ${list.slice(SHOWN)}</details>`;
     }
 
     cornea(entry) {
-        return html`<div class="cornea"><strong>${word('kind', 'keratometry')}
-            </strong> <span class="soft">${agoText(entry.at)}</span>
+        return html`<div class="cornea"><span class="letter"
+            aria-hidden="true">${t('mark.cornea')}</span>
+            <strong>${word('kind', 'keratometry')}</strong> <span class="soft">${agoText(entry.at)}</span>
             ${['right', 'left'].map(side => {
                 const a = entry[side]?.astigmatism;
                 const mean = entry[side]?.mean_power;
                 return html`<span class="eye figure"><span class="soft">
                     ${t(`side.${side}.mark`)}</span> ${mean
                     ? `${figure(mean)} D` : t('power.absent')}
-                    ${a?.cylinder ? html`<span class="soft">
-                        ${prose(t('evidence.corneal', {axis: axisText(a.axis),
-                            cylinder: a.cylinder.toFixed(2)}))}</span>`
+                    ${a?.cylinder ? html`<span class="soft">${told(
+                        t('evidence.corneal', {axis: axisText(a.axis),
+                            cylinder: signed(a.cylinder)}),
+                        t('evidence.corneal', {axis: a.axis,
+                            cylinder: spoken(a.cylinder)}))}</span>`
                         : nothing}
                 </span>`;
             })}</div>`;

@@ -19,10 +19,10 @@ class EyeControl extends Part {
     static styles = [look, css`
         .both {
             display: grid;
-            grid-template-columns: 7rem minmax(0, 1fr);
+            grid-template-columns: 8rem minmax(0, 1fr);
             gap: 0.6rem;
             direction: ltr;
-            align-items: center;
+            align-items: start;
         }
         .side {
             display: grid;

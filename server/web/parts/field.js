@@ -1,5 +1,6 @@
 // A labelled input with what is wrong about it beside it.
 import {html, nothing} from '../core/part.js';
+import {eyeText} from '../core/power.js';
 import {t} from '../core/words.js';
 
 let next = 0;
@@ -40,20 +41,42 @@ export function faultNote(writer) {
         </ul>` : nothing}</div>`;
 }
 
+// A figure to be read and the words to be heard for it.
+export function told(text, heard) {
+    return html`<span aria-hidden="true">${text}</span><span
+        class="hidden">${heard}</span>`;
+}
+
+export function eyeTold(eye) {
+    return told(eyeText(eye), eyeText(eye, true));
+}
+
 const MINUS = /(?<![\w.])-(?=\d)/g; // not the dash of a date
 
 // A sentence of the service: to be read with a minus, to be heard with the
 // word.
 export function prose(text) {
     if (text.search(MINUS) < 0) return text;
-    return html`<span aria-hidden="true">${text.replace(MINUS, '\u2212')}</span>
-        <span class="hidden">${text.replace(MINUS, `${t('word.minus')} `)}
-        </span>`;
+    return told(text.replace(MINUS, '\u2212'),
+        text.replace(MINUS, `${t('word.minus')} `));
 }
 
+function cautionLine(text, sides) {
+    return html`<p class="caution">
+        <span class="hidden">${t('word.caution')}: </span>${sides.length
+        ? html`<strong>${sides.map(side => t(`side.${side}.mark`)).join(' ')}
+            </strong> ` : nothing}${prose(text)}</p>`;
+}
+
+// Those about an eye (null: about none in particular), or all: then with the
+// eyes that a sentence is about, once for both.
 export function cautionList(cautions, eye) {
-    const shown = (cautions || []).filter(
-        c => eye === undefined || (c.eye ?? null) === eye);
-    return shown.map(c => html`<p class="caution">
-        <span class="hidden">${t('word.caution')}: </span>${prose(c.text)}</p>`);
+    const sides = new Map();
+    for (const c of cautions || []) {
+        if (eye !== undefined && (c.eye ?? null) !== eye) continue;
+        const of = sides.get(c.text) ?? [];
+        const marked = eye === undefined && ['right', 'left'].includes(c.eye);
+        sides.set(c.text, marked ? [...of, c.eye] : of);
+    }
+    return [...sides].map(([text, of]) => cautionLine(text, of));
 }

@@ -4,7 +4,7 @@ import {ask} from '../core/api.js';
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {faultOf, Writer} from '../core/write.js';
 import {t} from '../core/words.js';
-import {faultNote, field, filled} from './field.js';
+import {faultNote, field, filled, prose} from './field.js';
 import {nameText, personLine} from './person.js';
 
 const WAIT_MS = 150;
@@ -155,7 +155,7 @@ class FindPerson extends Part {
             ${this.form ? this.formView() : nothing}
             ${this.doubt ? html`<div class="sheet">
                 ${this.doubt.cautions.map(c => html`<p class="caution">
-                    ${c.text} <button @click=${() =>
+                    ${prose(c.text)} <button @click=${() =>
                         this.choose({id: c.patient})}>${t('person.look-other')}
                     </button></p>`)}
                 <p class="soft">${t('person.registered',

@@ -68,6 +68,9 @@ class HalfDial extends Part {
         }
         .letter {
             fill: var(--ink);
+            paint-order: stroke;
+            stroke: var(--sheet);
+            stroke-width: 3px;
         }
         .region {
             fill: var(--accent);
@@ -108,7 +111,9 @@ class HalfDial extends Part {
     get scale() {
         const most = Math.max(Math.abs(this.cylinder || 0),
             ...(this.needles || []).map(n => Math.abs(n.cylinder || 0)));
-        return [1, 2, 4, 8].find(s => most <= s) ?? 20;
+        // With room for letters between the longest tip and the figures.
+        return [1, 1.5, 2, 3, 4, 6, 8, 12, 20].find(s => most <= 0.75 * s)
+            ?? 27;
     }
 
     get has() {
@@ -169,12 +174,18 @@ class HalfDial extends Part {
         });
     }
 
-    needle(deg, cylinder, kind, letter) {
-        const length = Math.abs(cylinder) / this.scale * R;
-        const [x, y] = at(deg, length), [tx, ty] = at(deg, length + 9);
-        return svg`<line class=${kind} x1=${CX} y1=${CY} x2=${x} y2=${y}></line>
-            ${letter ? svg`<text class="letter" x=${tx} y=${ty + 3}>${letter}
-                </text>` : nothing}`;
+    needle(deg, cylinder, kind) {
+        const [x, y] = at(deg, Math.abs(cylinder) / this.scale * R);
+        return svg`<line class=${kind} x1=${CX} y1=${CY} x2=${x} y2=${y}></line>`;
+    }
+
+    // Beyond the tip, by more the wider the letters are along the needle.
+    letters({axis, cylinder, letter}) {
+        if (!letter) return nothing;
+        const wide = 2 * (letter.length - 1)
+            * Math.abs(Math.cos(axis * Math.PI / 180));
+        const [x, y] = at(axis, Math.abs(cylinder) / this.scale * R + 9 + wide);
+        return svg`<text class="letter" x=${x} y=${y + 3}>${letter}</text>`;
     }
 
     // The arrow points to the base, as the examiner sees it.
@@ -238,10 +249,11 @@ class HalfDial extends Part {
                 @click=${this.touched}>
                 ${this.face()}${this.wedge()}
                 ${this.lettered.map(n => this.needle(n.axis,
-                    n.cylinder, n.dotted ? 'thin cornea' : 'thin', n.letter))}
+                    n.cylinder, n.dotted ? 'thin cornea' : 'thin'))}
                 ${has ? this.needle(this.axis, this.cylinder, 'needle')
                     : svg`<circle cx=${CX} cy=${CY} r="5" class="region">
                         </circle>`}
+                ${this.lettered.map(n => this.letters(n))}
                 ${this.arrow()}
             </svg>
             <div class="said">

@@ -6,7 +6,7 @@ import {stepped} from '../core/lens.js';
 import {figure, parsed, signed, spoken} from '../core/power.js';
 import {Latest} from '../core/write.js';
 import {t} from '../core/words.js';
-import {faultNote} from './field.js';
+import {faultNote, told} from './field.js';
 
 const FROM_CM = 20, TO_CM = 200, WIDTH = 400;
 
@@ -116,8 +116,8 @@ class Near extends Part {
         if (!range) return nothing;
         const from = range.near_cm ?? TO_CM, to = range.far_cm ?? 1e4;
         const x = place(from), width = Math.max(place(to) - x, 2);
-        const said = t('near.range', {from: figure(from, 0),
-            to: range.far_cm ? figure(to, 0) : t('near.far')});
+        const said = t(range.far_cm ? 'near.range' : 'near.range-far',
+            {from: figure(from, 0), to: figure(to, 0)});
         return html`<svg viewBox="-14 0 ${WIDTH + 28} 62" role="img"
                 aria-label=${said}>
             ${svg`<rect class="clear" x=${x} y="22" width=${width} height="12">
@@ -134,10 +134,11 @@ class Near extends Part {
     }
 
     suggestion(label, value) {
-        return value === undefined || value === null ? nothing : html`<button
-            ?disabled=${this.fixed} @click=${() => this.send(
-                Math.max(0, Math.round(value * 4) / 4))}>${label}
-            ${figure(Math.round(value * 4) / 4)}</button>`;
+        if (value === undefined || value === null) return nothing;
+        const add = Math.max(0, Math.round(value * 4) / 4);
+        return html`<button ?disabled=${this.fixed} @click=${() =>
+            this.send(add)}>${label} ${add ? told(signed(add), spoken(add))
+            : t('near.no-add')}</button>`;
     }
 
     render() {
@@ -147,10 +148,9 @@ class Near extends Part {
                 <button ?disabled=${this.fixed || !now} aria-label=${
                     t('near.less')} @click=${() => this.send(
                     now <= 0.25 ? 0 : stepped(now, 0.25, -1))}>−</button>
-                <span class="add" role="status"><span aria-hidden="true">${
-                    now ? signed(now) : t('near.no-add')}</span><span
-                    class="hidden">${t('spoken.add', {text: spoken(now)})}
-                    </span></span>
+                <span class="add" role="status">${now ? told(signed(now),
+                    t('spoken.add', {text: spoken(now)})) : t('near.no-add')}
+                    </span>
                 <button ?disabled=${this.fixed} aria-label=${t('near.more')}
                     @click=${() => this.send(now ? stepped(now, 0.25, 1)
                         : 0.75)}>+</button>

@@ -2,18 +2,16 @@
 import {ask} from '../core/api.js';
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {agoText, dayText, timeText, today} from '../core/dates.js';
-import {eyeText} from '../core/power.js';
 import {stale, Watch} from '../core/store.js';
 import {Writer} from '../core/write.js';
 import {t, word} from '../core/words.js';
-import {cautionList, faultNote} from './field.js';
+import {cautionList, eyeTold, faultNote} from './field.js';
 import {nameText, personLine} from './person.js';
 
-export function eyeLines(entry) {
+function eyeLines(entry) {
     return ['right', 'left'].map(side => html`<p class="figure">
         <span class="soft">${t(`side.${side}.mark`)}</span>
-        <span aria-hidden="true">${eyeText(entry?.[side])}</span>
-        <span class="hidden">${eyeText(entry?.[side], true)}</span></p>`);
+        ${eyeTold(entry?.[side])}</p>`);
 }
 
 function isToday(instant) {
@@ -25,6 +23,9 @@ class PersonCard extends Part {
     static properties = {patient: {}, visiting: {state: true}};
 
     static styles = [look, css`
+        :host {
+            margin-top: 0.8rem;
+        }
         .grid {
             display: grid;
             gap: 0.7rem;
@@ -110,8 +111,8 @@ class PersonCard extends Part {
             visit.status);
         return html`<li class="row"><span>${isToday(visit.at)
             ? timeText(visit.at) : dayText(visit.at)}
-            <span class="soft">${word('visit', visit.status)}
-            ${visit.reason || ''}</span></span>
+            <span class="soft">${[word('visit', visit.status), visit.reason]
+                .filter(Boolean).join(' · ')}</span></span>
             ${visit.status === 'planned' ? html`<button @click=${() =>
                 this.arrived(visit)}>${t('visit.arrive')}</button>` : nothing}
             ${exam ? html`<a class="button" href="#exam/${exam.id}">
@@ -196,7 +197,10 @@ class PersonCard extends Part {
                 <section class="sheet"><h3>${t('timeline.latest')}</h3>
                     <ul>${(this.timeline.value?.items || []).slice(0, 6).map(
                         i => html`<li>${word('kind', i.kind)}
-                            <span class="soft">${agoText(i.at)}</span>
+                            <span class="soft">${agoText(i.at)}
+                            ${i.condition?.cycloplegic
+                                ? t('reading.cycloplegic', {drug:
+                                    i.condition.drug || ''}) : nothing}</span>
                             ${eyeLines(i)}</li>`)}</ul></section>
             </div>
             <span class="hidden" role="status">${nameText(who)}</span>`;

@@ -11,7 +11,8 @@ export function nameText(person) {
 export function personLine(person) {
     return html`<bdi><strong>${nameText(person)}</strong></bdi>
         <span class="soft">${person?.record_number
-            ? html`<bdi>${person.record_number}</bdi> · ` : nothing}${bornText(
+            ? html`<bdi class="number">${
+                person.record_number}</bdi> · ` : nothing}${bornText(
             person?.born)}${person?.born
             ? html` · ${ageText(person.born)}` : nothing}</span>`;
 }

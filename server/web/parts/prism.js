@@ -12,7 +12,7 @@ const BASES = {prism_horizontal: ['in', 'out'], prism_vertical: ['up', 'down']};
 const STEPS = [0.1, 0.2, 0.5];
 
 // One more step towards a base; through nothing to the other side.
-export function nudged(part, base, step) {
+function nudged(part, base, step) {
     const signedNow = part ? part.amount * (part.base === base ? 1 : -1) : 0;
     const next = Math.round((signedNow + step) * 100) / 100;
     const pair = Object.values(BASES).find(b => b.includes(base));
@@ -150,7 +150,9 @@ class Prism extends Part {
                 told.percival = (await ask('POST', '/v1/optics/percival',
                     {body: {greater: Math.max(reserve, other),
                         lesser: Math.min(reserve, other)}})).body.prism;
-            this.told = {...told, direction};
+            // The base that helps the lesser reserve of the two.
+            const lesser = Number.isNaN(other) || reserve <= other;
+            this.told = {...told, direction, lesser};
         });
         const distance = form.get('distance');
         const against = direction === 'exo' ? 'base-out' : 'base-in';
@@ -169,12 +171,15 @@ class Prism extends Part {
 
     criteria() {
         if (!this.told) return nothing;
-        const base = t(this.told.direction === 'exo' ? 'base.in' : 'base.out');
-        const line = (name, value) => value === undefined ? nothing : html`<p>
-            ${t(`prism.${name}`)} ${value > 0 ? `${figure(value)} Δ ${
-                name === 'sheard' ? base : ''}` : t('prism.no-need')}</p>`;
-        return html`<div role="status">${line('sheard', this.told.sheard)}
-            ${line('percival', this.told.percival)}
+        const {direction, lesser} = this.told;
+        const base = helps => t(helps === (direction === 'exo') ? 'base.in'
+            : 'base.out');
+        const line = (name, value, helps) => value === undefined ? nothing
+            : html`<p>${t(`prism.${name}`)} ${value > 0 ? t('power.prism',
+                {amount: figure(value), base: base(helps)})
+                : t('prism.no-need')}</p>`;
+        return html`<div role="status">${line('sheard', this.told.sheard, true)}
+            ${line('percival', this.told.percival, lesser)}
             <p class="soft">${t('prism.aid')}</p></div>`;
     }
 

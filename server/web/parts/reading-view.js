@@ -2,12 +2,10 @@
 import './eye-panel.js';
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {dayText, timeText} from '../core/dates.js';
-import {
-    axisText, eyeText, figure, signed, spoken,
-} from '../core/power.js';
+import {axisText, figure, signed, spoken} from '../core/power.js';
 import {t, word} from '../core/words.js';
 import {eyePairStyle} from './eye-panel.js';
-import {cautionList} from './field.js';
+import {cautionList, eyeTold, told} from './field.js';
 
 function meridian(name, m) {
     return m ? html`<p class="figure">${t(`cornea.${name}`)}
@@ -15,19 +13,17 @@ function meridian(name, m) {
     </p>` : nothing;
 }
 
-export function eyeBody(eye) {
+function eyeBody(eye) {
     if (!eye) return html`<p class="soft">${t('power.absent')}</p>`;
     const cornea = eye.flat || eye.steep;
     return html`
         ${cornea ? html`${meridian('flat', eye.flat)}
             ${meridian('steep', eye.steep)}` : nothing}
         ${typeof eye.sphere === 'number' || eye.lens ? html`
-            <p class="figure power"><span aria-hidden="true">${eyeText(eye)}
-            </span><span class="hidden">${eyeText(eye, true)}</span></p>`
+            <p class="figure power">${eyeTold(eye)}</p>`
             : nothing}
-        ${typeof eye.m === 'number' ? html`<p class="soft figure">
-            M <span aria-hidden="true">${signed(eye.m)}</span><span
-                class="hidden">${spoken(eye.m)}</span>
+        ${typeof eye.m === 'number' ? html`<p class="soft">
+            <span class="figure">M ${told(signed(eye.m), spoken(eye.m))}</span>
             ${eye.spread ? t('reading.spread',
                 {n: eye.mean?.of, spread: figure(eye.spread.total)}) : nothing}
         </p>` : nothing}

@@ -2,13 +2,13 @@
 // value as a bar on its rung, other sources as thin marks. A slider that also
 // takes + and -, and a touch on a rung. Sends "to" with the new power.
 import {css, html, look, nothing, Part, svg} from '../core/part.js';
-import {stepped} from '../core/lens.js';
+import {stepped, truePower, written} from '../core/lens.js';
 import {signed, sphereSpoken, sphereText} from '../core/power.js';
 import {t} from '../core/words.js';
 
 const RUNGS = 6; // each way
 const GAP = 17;
-const WIDTH = 112;
+const WIDTH = 128;
 const HEIGHT = (2 * RUNGS + 1) * GAP;
 
 class RungLadder extends Part {
@@ -21,11 +21,11 @@ class RungLadder extends Part {
         :host {
             display: grid;
             gap: 0.3rem;
-            width: 7rem;
+            width: 8rem;
         }
         svg {
             display: block;
-            width: 7rem;
+            width: 8rem;
             height: auto;
             touch-action: manipulation;
             cursor: pointer;
@@ -90,11 +90,15 @@ class RungLadder extends Part {
         this.send(stepped(this.value, this.size, way));
     }
 
+    far(dioptres) {
+        this.send(written(truePower(this.value ?? 0) + dioptres));
+    }
+
     keys(e) {
         const ways = {ArrowUp: 1, ArrowRight: 1, ArrowDown: -1, ArrowLeft: -1};
         if (ways[e.key]) this.by(ways[e.key]);
-        else if (e.key === 'PageUp') this.send((this.value ?? 0) + 1);
-        else if (e.key === 'PageDown') this.send((this.value ?? 0) - 1);
+        else if (e.key === 'PageUp') this.far(1);
+        else if (e.key === 'PageDown') this.far(-1);
         else return;
         e.preventDefault();
     }

@@ -21,11 +21,6 @@ class SignIn extends Part {
             gap: 0.9rem;
             width: min(22rem, 100%);
         }
-        .ladder {
-            display: block;
-            height: 2.2rem;
-            width: auto;
-        }
     `];
 
     firstUpdated() {

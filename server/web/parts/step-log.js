@@ -2,6 +2,7 @@
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {axisText, figure, signed, spoken} from '../core/power.js';
 import {t, word} from '../core/words.js';
+import {told} from './field.js';
 
 function prismText(p) {
     return [p].flat().filter(Boolean).map(x => t('power.prism',
@@ -65,8 +66,8 @@ class StepLog extends Part {
             class=${step.undone ? 'undone' : ''}>${t('log.start',
             {what: word('kind', step.source?.kind)})}</li>`;
         return html`<li class=${step.undone ? 'undone' : ''}>
-            <span aria-hidden="true" class="figure">${stepText(step)}</span>
-            <span class="hidden">${stepText(step, true)}</span>${test}</li>`;
+            <span class="figure">${told(stepText(step),
+                stepText(step, true))}</span>${test}</li>`;
     }
 
     render() {
@@ -74,8 +75,8 @@ class StepLog extends Part {
             i => i.kind === 'step');
         return html`<ol tabindex="0" aria-label=${t('log.title')}>
             ${waiting.map(i => html`<li class="waiting">${i.body.undo
-                ? t('log.undo') : html`<span class="figure">${stepText(i.body)}
-                    </span>`} <span class="soft">${t('log.unsent')}</span>
+                ? t('log.undo') : html`<span class="figure">${told(
+                    stepText(i.body), stepText(i.body, true))}</span>`} <span class="soft">${t('log.unsent')}</span>
                 </li>`)}
             ${(this.steps || []).slice(0, 30).map(s => this.line(s))}
             ${waiting.length || this.steps?.length ? nothing : html`<li

@@ -3,14 +3,13 @@
 import {ask} from '../core/api.js';
 import {css, html, look, nothing, Part} from '../core/part.js';
 import {agoText} from '../core/dates.js';
-import {eyeText} from '../core/power.js';
 import {stale, Watch} from '../core/store.js';
 import {Writer} from '../core/write.js';
 import {t, word} from '../core/words.js';
-import {cautionList, faultNote} from './field.js';
+import {cautionList, eyeTold, faultNote} from './field.js';
 import {nameText, personLine} from './person.js';
 
-export const TRAY = '/v1/readings?unclaimed=true&limit=50';
+const TRAY = '/v1/readings?unclaimed=true&limit=50';
 
 class Tray extends Part {
     static properties = {person: {attribute: false}};
@@ -51,8 +50,7 @@ class Tray extends Part {
         const mark = t(side === 'unspecified' ? 'side.unspecified'
             : `side.${side}.mark`);
         return html`<p class="figure"><span class="soft">${mark}</span>
-            <span aria-hidden="true">${eyeText(eye)}</span>
-            <span class="hidden">${eyeText(eye, true)}</span></p>`;
+            ${eyeTold(eye)}</p>`;
     }
 
     item(reading) {

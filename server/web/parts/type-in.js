@@ -17,7 +17,7 @@ class TypeIn extends Part {
             gap: 0.4rem;
             direction: ltr;
         }
-        .wide {
+        .across {
             grid-column: 1 / -1;
         }
     `];
@@ -30,7 +30,7 @@ class TypeIn extends Part {
         const cylinder = given ? parsed(given) : 0;
         const axis = Number(form.get('axis'));
         const unsigned = [form.get('sphere'), given].some(
-            x => /^\s*[.\d]/.test(x) && parsed(x) !== 0);
+            x => /^\s*[.,\d]/.test(x) && parsed(x) !== 0);
         // A power without its sign is a guess: nobody may make it.
         this.fault = unsigned ? t('typed.sign')
             : Number.isNaN(sphere) ? t('typed.sphere')
@@ -65,12 +65,12 @@ class TypeIn extends Part {
                 ? signed(eye.sphere) : '')}
             ${this.input('cylinder', eye.cylinder ? signed(eye.cylinder) : '')}
             ${this.input('axis', eye.axis ? axisText(eye.axis) : '')}
-            ${this.fault ? html`<p class="fault wide" role="alert">
+            ${this.fault ? html`<p class="fault across" role="alert">
                 ${this.fault}</p>` : nothing}
-            <button class="main">${t('typed.take')}</button>
-            <button type="button" @click=${() => {
+            <div class="row across"><button class="main">${t('typed.take')}
+            </button><button type="button" @click=${() => {
                 this.open = false;
-            }}>${t('word.back')}</button></form>`;
+            }}>${t('word.back')}</button></div></form>`;
     }
 }
 
