@@ -10,8 +10,6 @@
 #include "http/shape.h"
 #include "instruments/profile.h"
 
-#define INLINE_MOST 32768 /* bytes; takes a millisecond or so */
-
 /* ---- reading ---------------------------------------------------------- */
 
 static void write_head(struct json_out *o, const struct db_rows *rows, size_t i)
@@ -402,8 +400,5 @@ enum rc http_profile_preview(struct http_req *rq, struct err *err)
     if (err->rc != RC_OK)
         return err->rc;
     rq->state = t;
-    if (t->len > INLINE_MOST)
-        return http_work(rq, try, tried);
-    try(rq);
-    return tried(rq, NULL, err);
+    return http_work(rq, try, tried);
 }

@@ -163,7 +163,8 @@ static enum rc whole_stored(
     return http_read(rq, calls, n, read_back);
 }
 
-/* Long bodies are read in a worker, so that they hold nobody up. */
+/* Long bodies, and any by a profile, are read in a worker, so that they hold
+ * nobody up. */
 static void read_in_worker(struct http_req *rq)
 {
     (void)read_body(rq, rq->state, &rq->life->err);
@@ -175,7 +176,7 @@ static enum rc read_now(struct http_req *rq, struct err *err)
 
     if (is_file(rq))
         return http_program_work(rq, read_in_worker, in->next);
-    if (rq->body_len > INLINE_MOST)
+    if (rq->body_len > INLINE_MOST || in->used.profile)
         return http_work(rq, read_in_worker, in->next);
     TRY(read_body(rq, in, err));
     return in->next(rq, NULL, err);

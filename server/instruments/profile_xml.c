@@ -21,6 +21,10 @@
 /* Sets of nodes are joined and compared each with each, which libxml2 counts
  * as if it were once; ours. */
 #define SETS 2000
+/* Functions may read all of the document, which libxml2 doesn't count: so many
+ * bytes are a step, and so many of an expression one reading more; ours. */
+#define BYTES_A_STEP 32
+#define PATH_A_READING 64
 
 /* ---- parsing ----------------------------------------------------------- */
 
@@ -121,6 +125,7 @@ struct query {
     xmlXPathCompExprPtr record;
     xmlXPathCompExprPtr sorts[PROFILE_SORTS_MAX];
     xmlXPathCompExprPtr cells[PROFILE_CELLS_MAX];
+    size_t doc_len; /* bytes */
     unsigned long steps;
     bool spent;
 };
@@ -141,12 +146,14 @@ static xmlXPathCompExprPtr compile(struct query *q, const char *path)
     return xmlXPathCtxtCompile(q->ctx, (const xmlChar *)path);
 }
 
-static struct query *query_new(struct profile_job job, xmlDocPtr doc)
+static struct query *query_new(
+    struct profile_job job, xmlDocPtr doc, size_t doc_len)
 {
     const struct profile *p = job.p;
     struct query *q = xcalloc(1, sizeof(*q));
 
     q->job = job;
+    q->doc_len = doc_len;
     q->ctx = xmlXPathNewContext(doc);
     if (!q->ctx)
         abort(); /* no memory */
@@ -162,6 +169,17 @@ static struct query *query_new(struct profile_job job, xmlDocPtr doc)
     return q;
 }
 
+/* Steps of the functions in path; those without arguments read nothing. */
+static unsigned long functions_cost(const struct query *q, const char *path)
+{
+    unsigned long n = 0;
+
+    for (const char *c = path; *c; c++)
+        n += *c == '(' && c[1] != ')';
+    return n * (1 + strlen(path) / PATH_A_READING) *
+           (q->doc_len / BYTES_A_STEP);
+}
+
 /* NULL with a fault that names path. */
 static xmlXPathObjectPtr run(struct query *q, xmlXPathCompExprPtr compiled,
     xmlNodePtr node, const char *path)
@@ -170,10 +188,11 @@ static xmlXPathObjectPtr run(struct query *q, xmlXPathCompExprPtr compiled,
 
     if (q->spent)
         return NULL;
+    q->steps += functions_cost(q, path);
     q->ctx->node = node;
     q->ctx->opCount = 0;
     q->ctx->opLimit = q->steps < STEPS_MAX ? STEPS_MAX - q->steps : 1;
-    if (compiled)
+    if (compiled && q->steps < STEPS_MAX)
         result = xmlXPathCompiledEval(compiled, q->ctx);
     q->steps += q->ctx->opCount;
     if (compiled != q->record)
@@ -303,7 +322,7 @@ enum rc profile_xml_decode(struct profile_job job, struct encoding_text text)
     doc = parse_xml(text, job.err);
     if (!doc)
         return job.err->rc;
-    q = query_new(job, doc);
+    q = query_new(job, doc, text.len);
     read_records(q, doc);
     query_free(q);
     xmlFreeDoc(doc);
