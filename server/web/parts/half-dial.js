@@ -112,8 +112,8 @@ class HalfDial extends Part {
         const most = Math.max(Math.abs(this.cylinder || 0),
             ...(this.needles || []).map(n => Math.abs(n.cylinder || 0)));
         // With room for letters between the longest tip and the figures.
-        return [1, 1.5, 2, 3, 4, 6, 8, 12, 20].find(s => most <= 0.75 * s)
-            ?? 27;
+        return [1, 1.5, 2, 3, 4, 6, 8, 12, 20].find(s => most <= 0.65 * s)
+            ?? 31;
     }
 
     get has() {
