@@ -217,11 +217,11 @@ static size_t cut(const struct build *b, const char *to, const char *eye,
     char *rest = arena_strdup(b->arena, to + 1);
     size_t n = 0;
 
-    while (rest && n < PARTS_MAX) {
+    do {
         const char *part = strsep(&rest, "/");
 
         parts[n++] = strcmp(part, "{eye}") == 0 ? eye : part;
-    }
+    } while (rest && n < PARTS_MAX);
     return n;
 }
 

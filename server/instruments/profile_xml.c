@@ -23,7 +23,7 @@
 #define SETS 2000
 /* Functions may read all of the document, which libxml2 doesn't count: so many
  * bytes are a step, and so many of an expression one reading more; ours. */
-#define BYTES_A_STEP 32
+#define BYTES_A_STEP 4
 #define PATH_A_READING 64
 
 /* ---- parsing ----------------------------------------------------------- */

@@ -466,7 +466,7 @@ START_TEST(what_paths_find_counts_as_their_steps)
     TEXT_AUTO t = {0};
 
     text_puts(&t, "<d>");
-    say(&t, 1500, "<x>every one of these words, a thousand times</x>");
+    say(&t, 1000, "<x>every one of these words, a thousand times</x>");
     text_puts(&t, "</d>");
     ck_assert_int_ne(decode_own(name[_i], &t, &readings, &err), RC_OK);
     ck_assert_msg(strstr(err.faults->detail, "too many steps") != NULL, "%s",
