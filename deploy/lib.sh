@@ -486,8 +486,8 @@ print(secrets.token_hex(32))' >"$key_file.new") &&
             mv "$key_file.new" "$key_file" || fail "can't write $key_file"
     fi
     if is_root; then
-        chmod 0711 "$state/secrets" && chown "root:$app_user" "$key_file" &&
-            chmod 640 "$key_file" || fail "can't give $key_file to $app_user"
+        chmod 0711 "$state/secrets" && chown "$app_user:" "$key_file" &&
+            chmod 400 "$key_file" || fail "can't give $key_file to $app_user"
     fi
     conf_set secrets key_file "$key_file"
 }

@@ -287,8 +287,8 @@ static int with_config(const char *command, const struct config *c, int argc,
 
 int main(int argc, char **argv)
 {
-    struct arena *arena = arena_new();
-    struct err err = ERR_INIT(arena);
+    struct arena *arena;
+    struct err err;
     struct config *config;
     const char *path;
     int result;
@@ -305,10 +305,10 @@ int main(int argc, char **argv)
     }
     if (sodium_init() < 0)
         return 1;
-    if (strcmp(argv[1], "verify") == 0) {
-        arena_free(arena);
+    if (strcmp(argv[1], "verify") == 0)
         return verify_main(argc - 1, argv + 1);
-    }
+    arena = arena_new();
+    err = (struct err)ERR_INIT(arena);
     path = take_option(&argc, argv, "--config");
     if (config_load(path, &config, &err) != RC_OK) {
         fprintf(stderr, "lensclerkd: %s\n", err.detail);

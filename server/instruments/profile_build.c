@@ -536,11 +536,13 @@ void profile_build(const struct profile *p, const struct profile_record *record,
     size_t before = err->n_faults, n = found->n;
     struct build *b = xcalloc(1, sizeof(*b));
     struct arena *scrap = arena_new();
+    bool sane;
 
     *b = (struct build){
         .p = p, .record = record, .err = err, .arena = record->arena};
     check_cells(b);
-    for (size_t i = 0; i < p->n_readings && err->n_faults == before; i++) {
+    sane = err->n_faults == before;
+    for (size_t i = 0; sane && i < p->n_readings; i++) {
         struct record_reading *reading;
 
         *b = (struct build){.p = p,
